@@ -1,0 +1,266 @@
+package annotate
+
+// Record is the words of a project: everything but geometry and labels. Every
+// list is merged by ID when a record file is given to `rigatino record`.
+type Record struct {
+	Specimen   Specimen    `json:"specimen"`
+	People     []Person    `json:"people,omitempty"`
+	Pieces     []Piece     `json:"pieces,omitempty"`
+	Stages     []Stage     `json:"stages,omitempty"`
+	Scans      []Scan      `json:"scans,omitempty"`
+	Uses       []Use       `json:"uses,omitempty"`
+	Regions    []Region    `json:"regions,omitempty"`
+	Lines      []Line      `json:"lines,omitempty"`
+	Work       []Work      `json:"work,omitempty"`
+	Changes    []Change    `json:"changes,omitempty"`
+	Agreements []Agreement `json:"agreements,omitempty"`
+	HandOvers  []HandOver  `json:"hand_overs,omitempty"`
+}
+
+// Specimen is what the project is about. The place of find is withheld unless
+// somebody released it.
+type Specimen struct {
+	Institution      string       `json:"institution,omitempty"`
+	CatalogueNumber  string       `json:"catalogue_number,omitempty"`
+	FieldNumber      string       `json:"field_number,omitempty"`
+	JacketNumber     string       `json:"jacket_number,omitempty"`
+	Title            string       `json:"title,omitempty"`
+	Taxon            string       `json:"taxon,omitempty"`
+	Element          string       `json:"element,omitempty"`
+	Side             string       `json:"side,omitempty"`
+	Formation        string       `json:"formation,omitempty"`
+	Locality         string       `json:"locality,omitempty"`
+	LocalityReleased bool         `json:"locality_released,omitempty"`
+	Owner            string       `json:"owner,omitempty"`
+	Rights           string       `json:"rights,omitempty"`
+	Orientation      *Orientation `json:"orientation,omitempty"`
+	Note             string       `json:"note,omitempty"`
+	Cautions         []string     `json:"cautions,omitempty"`
+}
+
+// Orientation names two directions of the specimen frame, so that views have
+// anatomical names: the long axis points to LongAxisName, Face to FaceName.
+type Orientation struct {
+	LongAxis     [3]float64 `json:"long_axis"`
+	LongAxisName string     `json:"long_axis_name"`
+	Face         [3]float64 `json:"face"`
+	FaceName     string     `json:"face_name"`
+}
+
+// Person is somebody who worked on the specimen. Names are withheld from
+// hand-overs unless released; initials are shown instead.
+type Person struct {
+	ID       string `json:"id"`
+	Name     string `json:"name,omitempty"`
+	Initials string `json:"initials,omitempty"`
+	Role     string `json:"role,omitempty"`
+	Released bool   `json:"released,omitempty"`
+}
+
+// Piece is the body or a fragment, with its own chain of scans and its own
+// frame, that of its first scan. From stage JoinedAt on, its surface is in the
+// scans of JoinedInto and its own chain ends; PieceToSpecimen is set by then.
+type Piece struct {
+	ID              string       `json:"id"` // "body" for the main one
+	Label           string       `json:"label,omitempty"`
+	JoinedInto      string       `json:"joined_into,omitempty"`
+	JoinedAt        string       `json:"joined_at,omitempty"`
+	PieceToSpecimen *[16]float64 `json:"piece_to_specimen,omitempty"`
+}
+
+// Stage is the specimen, never one piece, at one moment. ID is its kind, or
+// kind-2, kind-3 when a kind comes again. Date is EDTF and may be open.
+type Stage struct {
+	ID   string `json:"id"`
+	Kind string `json:"kind"`
+	Date string `json:"date,omitempty"`
+	Note string `json:"note,omitempty"`
+}
+
+// Scan is mesh files as received. ID is the SHA-256 of the lines
+// "sha256␠␠name\n" sorted by name; with one member, that member's hash.
+type Scan struct {
+	ID      string   `json:"id"`
+	Members []Member `json:"members"`
+	Format  string   `json:"format"`
+	// Unit is millimetre, centimetre, metre or inch; UnitSource says whether the
+	// format fixes it ("format") or a person said it ("given").
+	Unit       string `json:"unit"`
+	UnitSource string `json:"unit_source"`
+	Triangles  int    `json:"triangles"`
+	Vertices   int    `json:"vertices"`
+	Note       string `json:"note,omitempty"`
+}
+
+// Member is one file of a scan. Name is the name it had; Path is where the
+// project keeps it, relative to the project folder.
+type Member struct {
+	Name   string `json:"name"`
+	Path   string `json:"path,omitempty"`
+	SHA256 string `json:"sha256"`
+	Bytes  int64  `json:"bytes"`
+}
+
+// Use is a scan in its place: the stage, piece and part it shows.
+type Use struct {
+	Stage     string     `json:"stage"`
+	Piece     string     `json:"piece"`
+	Part      string     `json:"part"` // whole, top, bottom, close_up
+	Scan      string     `json:"scan"`
+	Scale     Scale      `json:"scale"`
+	Alignment *Alignment `json:"alignment,omitempty"` // nil for the first scan of a piece
+}
+
+// Key names a use as stage/piece/part.
+func (u Use) Key() UseKey { return UseKey{u.Stage, u.Piece, u.Part} }
+
+// UseKey is the place of a use.
+type UseKey struct{ Stage, Piece, Part string }
+
+// String gives stage/piece/part.
+func (k UseKey) String() string { return k.Stage + "/" + k.Piece + "/" + k.Part }
+
+// Scale is what a scan's size is worth. Factor multiplies lengths after the
+// unit; RelativeU is its relative standard uncertainty, absent with as_stated.
+type Scale struct {
+	Verdict   string     `json:"verdict"` // as_stated, unverified, difference_only, verified
+	Factor    float64    `json:"factor"`
+	RelativeU float64    `json:"relative_u,omitempty"`
+	Bars      []ScaleBar `json:"bars,omitempty"`
+}
+
+// ScaleBar is a known length in the scan; ends in the scan's frame, mm.
+type ScaleBar struct {
+	From   [3]float64 `json:"from_mm"`
+	To     [3]float64 `json:"to_mm"`
+	Length float64    `json:"length_mm"`
+	U      float64    `json:"length_u_mm"`
+}
+
+// Alignment is the motion from a scan's frame to its piece's frame, with its
+// evidence. The verdict is the program's own; AcceptedBy cannot raise it.
+type Alignment struct {
+	To                string      `json:"to"` // use the motion was found against, stage/piece/part
+	ScanToPiece       [16]float64 `json:"scan_to_piece"`
+	Verdict           string      `json:"verdict"` // accepted, ambiguous, refused
+	Reason            string      `json:"reason,omitempty"`
+	NextStep          string      `json:"next_step,omitempty"`
+	RelativeScale     float64     `json:"relative_scale,omitempty"`
+	FitResidualRMS    float64     `json:"fit_residual_rms_mm"`
+	CheckRMS          float64     `json:"check_rms_mm"`
+	StableShareAfter  float64     `json:"stable_share_of_after"`
+	StableShareBefore float64     `json:"stable_share_of_before"`
+	WeakestDirection  string      `json:"weakest_direction,omitempty"`
+	Covariance        []float64   `json:"covariance,omitempty"` // 6×6 row-major: rotation (rad) about the stable centre, then translation (mm)
+	Centre            [3]float64  `json:"centre_mm"`            // stable centre, piece frame
+	Picks             []Pick      `json:"picks,omitempty"`
+	AcceptedBy        string      `json:"accepted_by,omitempty"`
+}
+
+// Pick is one pair of places that match, each in its own scan's frame, mm.
+type Pick struct {
+	Before [3]float64 `json:"before"`
+	After  [3]float64 `json:"after"`
+}
+
+// Region is a set of faces of one use in one layer. Its faces are in the map
+// under Number. A region is superseded by Until, never deleted from the past.
+type Region struct {
+	ID         string  `json:"id"`     // R1, R2 …
+	Number     uint16  `json:"number"` // label in the map, from 1
+	Use        string  `json:"use"`    // stage/piece/part
+	Layer      string  `json:"layer"`  // substance, applied, condition
+	Kind       string  `json:"kind"`   // a word of annotate/terms
+	Basis      string  `json:"basis,omitempty"`
+	Reason     string  `json:"reason,omitempty"`
+	Certainty  string  `json:"certainty"` // seen, inferred, reported, assumed
+	ExaminedBy string  `json:"examined_by,omitempty"`
+	Material   string  `json:"material,omitempty"`
+	Who        string  `json:"who,omitempty"` // person id
+	When       string  `json:"when,omitempty"`
+	Since      string  `json:"since,omitempty"` // stage id
+	Until      string  `json:"until,omitempty"`
+	Work       string  `json:"work,omitempty"`
+	Evidence   string  `json:"evidence,omitempty"`
+	Rest       bool    `json:"rest,omitempty"` // made by "all the rest"
+	Note       string  `json:"note,omitempty"`
+	BandMM     float64 `json:"band_mm,omitempty"` // half width of the uncertain band along its outline
+}
+
+// Line is a join, a lost contact or a pin, as points on the surface of one
+// use, in that scan's frame, mm.
+type Line struct {
+	ID     string       `json:"id"` // J1, J2 …
+	Use    string       `json:"use"`
+	Kind   string       `json:"kind"`          // join, contact_lost, pin
+	Fit    string       `json:"fit,omitempty"` // close, part, placed
+	Points [][3]float64 `json:"points_mm"`
+	Pieces []string     `json:"pieces,omitempty"`
+	Who    string       `json:"who,omitempty"`
+	When   string       `json:"when,omitempty"`
+	Work   string       `json:"work,omitempty"`
+	Note   string       `json:"note,omitempty"`
+}
+
+// Work is one dated action.
+type Work struct {
+	ID         string     `json:"id"`
+	Stage      string     `json:"stage,omitempty"`
+	When       string     `json:"when,omitempty"` // EDTF, may be an interval
+	Who        string     `json:"who,omitempty"`  // person id; empty is unknown
+	What       string     `json:"what"`
+	Tool       string     `json:"tool,omitempty"`
+	Materials  []Material `json:"materials,omitempty"`
+	Reason     string     `json:"reason,omitempty"`
+	Authorised string     `json:"authorised,omitempty"`
+	Note       string     `json:"note,omitempty"`
+}
+
+// Material is something used, as amounts and never as a bare percentage.
+type Material struct {
+	Name      string  `json:"name"`
+	ResinG    float64 `json:"resin_g,omitempty"`
+	SolventML float64 `json:"solvent_ml,omitempty"`
+	Solvent   string  `json:"solvent,omitempty"`
+	Basis     string  `json:"basis,omitempty"`
+	AmountG   float64 `json:"amount_g,omitempty"`
+	Note      string  `json:"note,omitempty"`
+}
+
+// Change is what a person or the evidence said of one change area between two
+// uses. Measured values stay with the tally; here is the answer only.
+type Change struct {
+	ID       string     `json:"id"` // C1, C2 …
+	From     string     `json:"from"`
+	To       string     `json:"to"`
+	Kind     string     `json:"kind"` // removed, added
+	What     string     `json:"what"` // matrix, fill, … unknown
+	Centroid [3]float64 `json:"centroid_mm"`
+	Evidence string     `json:"evidence,omitempty"`
+}
+
+// Agreement is a person's approval of a plan or of a hand-over.
+type Agreement struct {
+	ID   string `json:"id"`
+	Who  string `json:"who"`
+	When string `json:"when"`
+	What string `json:"what"`
+}
+
+// HandOver is one numbered package that left the house.
+type HandOver struct {
+	Number   int               `json:"number"`
+	When     string            `json:"when"`
+	Stage    string            `json:"stage"`
+	SignedBy string            `json:"signed_by,omitempty"`
+	Files    map[string]string `json:"files,omitempty"` // name → SHA-256
+}
+
+// OpenPoint is anything wrong, missing or doubtful, with its way out.
+type OpenPoint struct {
+	ID       string `json:"id"`
+	Severity string `json:"severity"` // note, warning, refused
+	About    string `json:"about,omitempty"`
+	Reason   string `json:"reason"`
+	WayOut   string `json:"way_out"`
+}
