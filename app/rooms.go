@@ -1,0 +1,64 @@
+package app
+
+import (
+	"fyne.io/fyne/v2"
+
+	"rigatino/app/look"
+)
+
+// rooms lays out the window: title, bench line, specimen with the record slip
+// beside it, shelf and Next bar. The specimen takes what the others leave. From
+// a text size of 1.3 on the slip stands below the specimen.
+type rooms struct {
+	title, bench, specimen, slip, shelf, next fyne.CanvasObject
+}
+
+func (r *rooms) objects() []fyne.CanvasObject {
+	return []fyne.CanvasObject{r.specimen, r.slip, r.title, r.bench, r.shelf, r.next}
+}
+
+func (r *rooms) Layout(_ []fyne.CanvasObject, s fyne.Size) {
+	t := look.Current()
+	y := float32(0)
+	place := func(o fyne.CanvasObject, h float32) {
+		o.Move(fyne.NewPos(0, y))
+		o.Resize(fyne.NewSize(s.Width, h))
+		y += h
+	}
+	place(r.title, t.Px(52))
+	place(r.bench, t.Px(66)+4)
+	nextHigh := r.next.MinSize().Height
+	shelfHigh := float32(0)
+	if r.shelf.Visible() {
+		shelfHigh = r.shelf.MinSize().Height
+	}
+	high := s.Height - y - nextHigh - shelfHigh
+	wide := s.Width
+	switch {
+	case !r.slip.Visible():
+	case t.Scale >= 1.3:
+		below := min(r.slip.MinSize().Height, high*0.38)
+		below = max(below, high*0.3)
+		r.slip.Move(fyne.NewPos(0, y+high-below))
+		r.slip.Resize(fyne.NewSize(s.Width, below))
+		high -= below
+	default:
+		slip := float32(300)
+		if s.Width < 1200 {
+			slip = 264
+		}
+		slip = t.Px(slip)
+		wide -= slip
+		r.slip.Move(fyne.NewPos(wide, y))
+		r.slip.Resize(fyne.NewSize(slip, high))
+	}
+	r.specimen.Move(fyne.NewPos(0, y))
+	r.specimen.Resize(fyne.NewSize(wide, high))
+	y = s.Height - nextHigh - shelfHigh
+	if r.shelf.Visible() {
+		place(r.shelf, shelfHigh)
+	}
+	place(r.next, nextHigh)
+}
+
+func (r *rooms) MinSize(_ []fyne.CanvasObject) fyne.Size { return fyne.NewSize(1100, 720) }
