@@ -15,6 +15,8 @@ type Record struct {
 	Changes    []Change    `json:"changes,omitempty"`
 	Agreements []Agreement `json:"agreements,omitempty"`
 	HandOvers  []HandOver  `json:"hand_overs,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Specimen is what the project is about. The place of find is withheld unless
@@ -36,6 +38,8 @@ type Specimen struct {
 	Orientation      *Orientation `json:"orientation,omitempty"`
 	Note             string       `json:"note,omitempty"`
 	Cautions         []string     `json:"cautions,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Orientation names two directions of the specimen frame, so that views have
@@ -45,6 +49,8 @@ type Orientation struct {
 	LongAxisName string     `json:"long_axis_name"`
 	Face         [3]float64 `json:"face"`
 	FaceName     string     `json:"face_name"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Person is somebody who worked on the specimen. Names are withheld from
@@ -55,6 +61,8 @@ type Person struct {
 	Initials string `json:"initials,omitempty"`
 	Role     string `json:"role,omitempty"`
 	Released bool   `json:"released,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Piece is the body or a fragment, with its own chain of scans and its own
@@ -63,9 +71,12 @@ type Person struct {
 type Piece struct {
 	ID              string       `json:"id"` // "body" for the main one
 	Label           string       `json:"label,omitempty"`
+	Since           string       `json:"since,omitempty"` // stage from which it is a piece of its own; empty: from the first
 	JoinedInto      string       `json:"joined_into,omitempty"`
 	JoinedAt        string       `json:"joined_at,omitempty"`
 	PieceToSpecimen *[16]float64 `json:"piece_to_specimen,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Stage is the specimen, never one piece, at one moment. ID is its kind, or
@@ -75,6 +86,8 @@ type Stage struct {
 	Kind string `json:"kind"`
 	Date string `json:"date,omitempty"`
 	Note string `json:"note,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Scan is mesh files as received. ID is the SHA-256 of the lines
@@ -90,6 +103,8 @@ type Scan struct {
 	Triangles  int    `json:"triangles"`
 	Vertices   int    `json:"vertices"`
 	Note       string `json:"note,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Member is one file of a scan. Name is the name it had; Path is where the
@@ -99,6 +114,8 @@ type Member struct {
 	Path   string `json:"path,omitempty"`
 	SHA256 string `json:"sha256"`
 	Bytes  int64  `json:"bytes"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Use is a scan in its place: the stage, piece and part it shows.
@@ -109,6 +126,8 @@ type Use struct {
 	Scan      string     `json:"scan"`
 	Scale     Scale      `json:"scale"`
 	Alignment *Alignment `json:"alignment,omitempty"` // nil for the first scan of a piece
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Key names a use as stage/piece/part.
@@ -127,6 +146,8 @@ type Scale struct {
 	Factor    float64    `json:"factor"`
 	RelativeU float64    `json:"relative_u,omitempty"`
 	Bars      []ScaleBar `json:"bars,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // ScaleBar is a known length in the scan; ends in the scan's frame, mm.
@@ -135,6 +156,8 @@ type ScaleBar struct {
 	To     [3]float64 `json:"to_mm"`
 	Length float64    `json:"length_mm"`
 	U      float64    `json:"length_u_mm"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Alignment is the motion from a scan's frame to its piece's frame, with its
@@ -155,12 +178,16 @@ type Alignment struct {
 	Centre            [3]float64  `json:"centre_mm"`            // stable centre, piece frame
 	Picks             []Pick      `json:"picks,omitempty"`
 	AcceptedBy        string      `json:"accepted_by,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Pick is one pair of places that match, each in its own scan's frame, mm.
 type Pick struct {
 	Before [3]float64 `json:"before"`
 	After  [3]float64 `json:"after"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Region is a set of faces of one use in one layer. Its faces are in the map
@@ -185,6 +212,8 @@ type Region struct {
 	Rest       bool    `json:"rest,omitempty"` // made by "all the rest"
 	Note       string  `json:"note,omitempty"`
 	BandMM     float64 `json:"band_mm,omitempty"` // half width of the uncertain band along its outline
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Line is a join, a lost contact or a pin, as points on the surface of one
@@ -200,6 +229,8 @@ type Line struct {
 	When   string       `json:"when,omitempty"`
 	Work   string       `json:"work,omitempty"`
 	Note   string       `json:"note,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Work is one dated action.
@@ -214,6 +245,8 @@ type Work struct {
 	Reason     string     `json:"reason,omitempty"`
 	Authorised string     `json:"authorised,omitempty"`
 	Note       string     `json:"note,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Material is something used, as amounts and never as a bare percentage.
@@ -225,6 +258,8 @@ type Material struct {
 	Basis     string  `json:"basis,omitempty"`
 	AmountG   float64 `json:"amount_g,omitempty"`
 	Note      string  `json:"note,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Change is what a person or the evidence said of one change area between two
@@ -237,6 +272,8 @@ type Change struct {
 	What     string     `json:"what"` // matrix, fill, … unknown
 	Centroid [3]float64 `json:"centroid_mm"`
 	Evidence string     `json:"evidence,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // Agreement is a person's approval of a plan or of a hand-over.
@@ -245,6 +282,8 @@ type Agreement struct {
 	Who  string `json:"who"`
 	When string `json:"when"`
 	What string `json:"what"`
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // HandOver is one numbered package that left the house.
@@ -254,6 +293,8 @@ type HandOver struct {
 	Stage    string            `json:"stage"`
 	SignedBy string            `json:"signed_by,omitempty"`
 	Files    map[string]string `json:"files,omitempty"` // name → SHA-256
+
+	Newer Newer `json:"-"` // members of a newer version
 }
 
 // OpenPoint is anything wrong, missing or doubtful, with its way out.
