@@ -211,7 +211,10 @@ func Decode(data []byte) (*Map, error) {
 			r.fail("region %d holds nothing", n)
 		}
 	}
-	return m, r.err
+	if r.err != nil {
+		return nil, r.err
+	}
+	return m, nil
 }
 
 // reader takes values off a file; after the first failure it gives zeros.
@@ -343,4 +346,3 @@ func (r *reader) agrees(m *Map, f uint32, s *Sub) {
 		}
 	}
 }
-
