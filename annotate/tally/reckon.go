@@ -1,0 +1,391 @@
+package tally
+
+import (
+	"fmt"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/facemap"
+	"rigatino/mesh/quantity"
+)
+
+// bandFloorMM is the least half width of the uncertain band along an outline:
+// nobody draws the edge of a fill better than this by hand (our own figure, no
+// source). A region may state a wider one.
+const bandFloorMM = 0.25
+
+// pickMM is the standard uncertainty of the ends of a line, common practice, no
+// source.
+const pickMM = 0.3
+
+// Reckon makes the sheet of a stage.
+func Reckon(in Input) (*Sheet, error) {
+	s := &Sheet{
+		Schema: Schema, Stage: in.Stage, Pieces: []Piece{}, Regions: []Region{}, Joins: []JoinLength{},
+		Volumes: append([]Volume{}, in.Volumes...), OpenPoints: append([]annotate.OpenPoint{}, in.OpenPoints...),
+	}
+	var whole sums
+	byPiece := map[string]*sums{}
+	var order []string
+	for _, b := range in.Bodies {
+		part, err := s.body(b)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", b.Use, err)
+		}
+		if byPiece[b.Piece] == nil {
+			byPiece[b.Piece] = &sums{}
+			order = append(order, b.Piece)
+		}
+		byPiece[b.Piece].add(part)
+		whole.add(part)
+	}
+	for _, p := range order {
+		sum := byPiece[p]
+		s.Pieces = append(s.Pieces, Piece{Piece: p, Surface: sum.surface(), Restored: sum.restored()})
+	}
+	s.Surface = whole.surface()
+	s.Restored = whole.restored()
+	if S := whole.specimen(); S > 0 {
+		s.ChangedInLook = whole.share(whole.changed, whole.changedU, S, "fill, reconstruction and retouch as a union, share of S")
+		if whole.retouched > 0 {
+			s.RetouchOverOriginal = whole.share(whole.retouchedOriginal, whole.retouchU, S, "retouch on original or original abraded, share of S")
+		}
+	}
+	if whole.total > 0 {
+		s.MatrixLeft = whole.share(whole.area[matrix], whole.u[matrix], whole.total, "matrix left, share of the whole surface scanned")
+	}
+	s.point(in, &whole)
+	return s, nil
+}
+
+// sums gathers areas in mm² with their standard uncertainties, calibrated.
+type sums struct {
+	total             float64
+	area, u           map[string]float64 // by substance
+	applied, appliedU map[string]float64
+	condition, condU  map[string]float64
+	changed, changedU float64
+	retouched         float64
+	retouchedOriginal float64
+	retouchU          float64
+	restoredU         float64
+	openings          float64
+	loops             int
+	relativeU         float64 // of lengths, by scale; the largest of the parts
+	stated            bool    // no bar: no scale term
+	edge              float64 // mean edge, mm, area-weighted
+}
+
+func (t *sums) add(o sums) {
+	merge := func(to *map[string]float64, from map[string]float64, square bool) {
+		if *to == nil {
+			*to = map[string]float64{}
+		}
+		for k, v := range from {
+			if square {
+				(*to)[k] = math.Hypot((*to)[k], v)
+			} else {
+				(*to)[k] += v
+			}
+		}
+	}
+	if t.total+o.total > 0 {
+		t.edge = (t.edge*t.total + o.edge*o.total) / (t.total + o.total)
+	}
+	t.total += o.total
+	merge(&t.area, o.area, false)
+	merge(&t.u, o.u, true)
+	merge(&t.applied, o.applied, false)
+	merge(&t.appliedU, o.appliedU, true)
+	merge(&t.condition, o.condition, false)
+	merge(&t.condU, o.condU, true)
+	t.changed += o.changed
+	t.changedU = math.Hypot(t.changedU, o.changedU)
+	t.retouched += o.retouched
+	t.retouchedOriginal += o.retouchedOriginal
+	t.retouchU = math.Hypot(t.retouchU, o.retouchU)
+	t.restoredU = math.Hypot(t.restoredU, o.restoredU)
+	t.openings += o.openings
+	t.loops += o.loops
+	t.relativeU = math.Max(t.relativeU, o.relativeU)
+	t.stated = t.stated || o.stated
+}
+
+// specimen is S.
+func (t *sums) specimen() float64 { return t.total - t.area[matrix] - t.area[support] }
+
+// kindOf maps region numbers of a use to their words.
+func kindOf(regions []annotate.Region) map[uint16]annotate.Region {
+	out := make(map[uint16]annotate.Region, len(regions))
+	for _, r := range regions {
+		out[r.Number] = r
+	}
+	return out
+}
+
+// body sums one use and adds its regions and joins to the sheet.
+func (s *Sheet) body(b Body) (sums, error) {
+	m := b.Surface.Mesh
+	n := m.FaceCount()
+	if b.Map.FaceCount() != n {
+		return sums{}, fmt.Errorf("the map has %d faces and the scan %d: it belongs to another scan", b.Map.FaceCount(), n)
+	}
+	factor := b.Scale.Factor
+	if factor == 0 {
+		factor = 1
+	}
+	known := kindOf(b.Regions)
+	t := sums{
+		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
+		condition: map[string]float64{}, condU: map[string]float64{},
+		relativeU: b.Scale.RelativeU, stated: b.Scale.Verdict == "as_stated" || b.Scale.Verdict == "",
+		edge: b.Surface.MeanEdge() * factor,
+	}
+	share := newShares(n)
+	regionArea := map[uint16]float64{}
+	var unknown error
+	b.Map.Visit(0, uint32(n), func(f uint32, part float64, substance uint16, overlays []uint16) {
+		a := part * r3.Norm(m.AreaVector(f)) * factor * factor
+		word := unassigned
+		if substance != 0 {
+			r, ok := known[substance]
+			if !ok {
+				unknown = fmt.Errorf("face %d carries region number %d, which the record does not know", f, substance)
+				return
+			}
+			word = r.Kind
+			regionArea[substance] += a
+			share.add(substance, f, part)
+		}
+		t.total += a
+		t.area[word] += a
+		share.addWord(word, f, part)
+		changed := word == fill || word == reconstruction
+		if changed {
+			share.addWord("\x00restored", f, part)
+		}
+		outside := word == matrix || word == support
+		var seen map[string]bool
+		if len(overlays) > 1 {
+			seen = map[string]bool{}
+		}
+		for _, o := range overlays {
+			r, ok := known[o]
+			if !ok {
+				unknown = fmt.Errorf("face %d carries region number %d, which the record does not know", f, o)
+				return
+			}
+			regionArea[o] += a
+			share.add(o, f, part)
+			if seen != nil {
+				if seen[r.Layer+r.Kind] {
+					continue // two regions of one kind on one place are one area
+				}
+				seen[r.Layer+r.Kind] = true
+			}
+			if r.Layer == facemap.Condition.String() {
+				t.condition[r.Kind] += a
+			} else {
+				t.applied[r.Kind] += a
+			}
+			share.addWord(r.Layer+"/"+r.Kind, f, part)
+			if r.Kind == retouch && !outside {
+				t.retouched += a
+				changed = true
+				if word == original || word == originalAbraded {
+					t.retouchedOriginal += a
+				}
+			}
+		}
+		if changed && !outside {
+			t.changed += a
+			share.addWord("\x00changed", f, part)
+		}
+	})
+	if unknown != nil {
+		return sums{}, unknown
+	}
+
+	band := func(r annotate.Region) float64 { return math.Max(r.BandMM, math.Max(bandFloorMM, t.edge)) }
+	widest := math.Max(bandFloorMM, t.edge)
+	for _, r := range b.Regions {
+		a, ok := regionArea[r.Number]
+		if !ok {
+			continue
+		}
+		widest = math.Max(widest, band(r))
+		u := band(r) * outlineLength(b.Surface, share.region[r.Number]) * factor
+		s.Regions = append(s.Regions, Region{ID: r.ID, Use: b.Use, Layer: r.Layer, Kind: r.Kind, Area: t.areaOf(a, u)})
+	}
+	edgeU := func(word string) float64 {
+		faces := share.word[word]
+		if faces == nil {
+			return 0
+		}
+		return widest * outlineLength(b.Surface, faces) * factor
+	}
+	for word := range t.area {
+		t.u[word] = edgeU(word)
+	}
+	for kind := range t.applied {
+		t.appliedU[kind] = edgeU("applied/" + kind)
+	}
+	for kind := range t.condition {
+		t.condU[kind] = edgeU("condition/" + kind)
+	}
+	t.restoredU = edgeU("\x00restored")
+	t.changedU = edgeU("\x00changed")
+	t.retouchU = t.appliedU[retouch]
+	t.open(b.Surface, factor)
+	for _, j := range b.Joins {
+		s.Joins = append(s.Joins, t.join(j, factor))
+	}
+	return t, nil
+}
+
+// areaOf gives an area its uncertainty: the outline's and the scale's.
+func (t *sums) areaOf(a, outlineU float64) quantity.Measured {
+	return quantity.Measured{
+		Value: a, U: math.Hypot(outlineU, 2*a*t.relativeU), K: 2, Unit: quantity.SquareMillim,
+		Method: fmt.Sprintf("sum of triangles at a mean edge of %.2g mm; u from the outline%s", t.edge, t.scaleWords()),
+	}
+}
+
+func (t *sums) scaleWords() string {
+	if t.stated {
+		return "; scale as stated, no scale term"
+	}
+	return " and the scale"
+}
+
+func (t *sums) surface() Surface {
+	out := Surface{
+		TotalMM2: t.total, SpecimenMM2: t.specimen(), OpeningsMM2: t.openings, Openings: t.loops,
+		BySubstance: map[string]quantity.Measured{}, ByApplied: map[string]quantity.Measured{}, ByCondition: map[string]quantity.Measured{},
+	}
+	if t.total > 0 {
+		S := t.areaOf(t.specimen(), math.Hypot(t.u[matrix], t.u[support]))
+		out.Specimen = &S
+	}
+	for k, v := range t.area {
+		out.BySubstance[k] = t.areaOf(v, t.u[k])
+	}
+	for k, v := range t.applied {
+		out.ByApplied[k] = t.areaOf(v, t.appliedU[k])
+	}
+	for k, v := range t.condition {
+		out.ByCondition[k] = t.areaOf(v, t.condU[k])
+	}
+	return out
+}
+
+func (t *sums) share(part, u, of float64, method string) *quantity.Measured {
+	return &quantity.Measured{Value: part / of, U: u / of, K: 2, Unit: quantity.Share, Method: method}
+}
+
+func (t *sums) restored() Restored {
+	S := t.specimen()
+	if !(S > 0) {
+		return Restored{WhyAbsent: "no specimen surface exposed"}
+	}
+	R := t.area[fill] + t.area[reconstruction]
+	U := t.area[uncertain] + t.area[unassigned]
+	out := Restored{
+		Low:  t.share(R, t.restoredU, S, "(fill + reconstruction) / S, of the surface scanned"),
+		High: t.share(R+U, t.restoredU, S, "(fill + reconstruction + uncertain + not examined) / S, of the surface scanned"),
+	}
+	if U/S > MostUnknown {
+		out.WhyAbsent = fmt.Sprintf("%.0f\u00a0%% of the surface scanned is uncertain or not examined; above %.0f\u00a0%% only the range is stated", 100*U/S, 100*MostUnknown)
+		return out
+	}
+	out.Share = t.share(R, t.restoredU, S, "(fill + reconstruction) / S, of the surface scanned")
+	return out
+}
+
+// open sums the openings of the scan, one for each border loop.
+func (t *sums) open(s *facemap.Surface, factor float64) {
+	for _, loop := range s.Topology.BorderLoops() {
+		if len(loop) < 3 {
+			continue
+		}
+		t.openings += loopArea(s, loop) * factor * factor
+		t.loops++
+	}
+}
+
+func (t *sums) join(j Join, factor float64) JoinLength {
+	length := 0.0
+	for i := 1; i < len(j.Way); i++ {
+		length += r3.Norm(r3.Sub(j.Way[i], j.Way[i-1]))
+	}
+	length *= factor
+	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*t.relativeU, 2))
+	return JoinLength{ID: j.ID, Fit: j.Fit, Length: quantity.Measured{
+		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
+		Method: "shortest way over the surface through the marked points" + map[bool]string{true: "; scale as stated, no scale term"}[t.stated],
+	}}
+}
+
+// shares holds, for each region and each word, the share of every face.
+type shares struct {
+	faces  int
+	region map[uint16][]float32
+	word   map[string][]float32
+}
+
+func newShares(faces int) *shares {
+	return &shares{faces: faces, region: map[uint16][]float32{}, word: map[string][]float32{}}
+}
+
+func (s *shares) add(region uint16, f uint32, part float64) {
+	if s.region[region] == nil {
+		s.region[region] = make([]float32, s.faces)
+	}
+	s.region[region][f] += float32(part)
+}
+
+func (s *shares) addWord(word string, f uint32, part float64) {
+	if s.word[word] == nil {
+		s.word[word] = make([]float32, s.faces)
+	}
+	s.word[word][f] += float32(part)
+}
+
+// point adds the open points that the values themselves raise.
+func (s *Sheet) point(in Input, t *sums) {
+	add := func(id, severity, about, reason, way string) {
+		s.OpenPoints = append(s.OpenPoints, annotate.OpenPoint{ID: id, Severity: severity, About: about, Reason: reason, WayOut: way})
+	}
+	for _, p := range in.WithoutScan {
+		add("piece_without_scan", "warning", p, "piece "+p+" has no scan at this stage and is in no sum", "scan it, or say that it is not there")
+	}
+	S := t.specimen()
+	if t.total > 0 && !(S > 0) {
+		add("no_specimen_surface", "note", in.Stage, "no specimen surface exposed", "map what is not matrix or support once it is bare")
+	}
+	if S > 0 {
+		if U := t.area[unassigned]; U > 0 {
+			severity := "note"
+			if (U+t.area[uncertain])/S > MostUnknown {
+				severity = "warning"
+			}
+			add("not_examined", severity, in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is not examined", 100*U/S), "map it, or hand over with the range as it stands")
+		}
+		if t.area[uncertain] > 0 {
+			add("uncertain_surface", "note", in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is uncertain", 100*t.area[uncertain]/S), "examine it by another method, or leave the range")
+		}
+		if t.retouchedOriginal > 0 {
+			add("retouch_over_original", "warning", in.Stage, fmt.Sprintf("retouch lies over original on %.1f\u00a0%% of the surface scanned", 100*t.retouchedOriginal/S), "take the colour back to the fill, or say why it stays")
+		}
+	}
+	if t.stated && len(in.Bodies) > 0 {
+		add("scale_as_stated", "note", in.Stage, "no scale bar was measured: lengths, areas and volumes carry no scale uncertainty", "measure a scale bar in the scan")
+	}
+	placed := slices.IndexFunc(s.Joins, func(j JoinLength) bool { return j.Fit == "placed" })
+	if placed >= 0 {
+		add("join_placed", "note", s.Joins[placed].ID, "the pieces at "+s.Joins[placed].ID+" do not touch: their distance is a judgement", "do not measure across it")
+	}
+}
