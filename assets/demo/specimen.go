@@ -1,0 +1,274 @@
+package demo
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// The stages, in the order of their dates.
+const (
+	Received    = "received"
+	MechCoarse  = "mech_coarse"
+	AirAbrasive = "air_abrasive"
+	Join        = "join"
+	Fill        = "fill"
+	Retouch     = "retouch"
+)
+
+// Stages lists the scanned stages, oldest first.
+var Stages = []string{Received, MechCoarse, AirAbrasive, Join, Fill, Retouch}
+
+// rank is the place of a stage in Stages.
+func rank(stage string) int {
+	for i, s := range Stages {
+		if s == stage {
+			return i
+		}
+	}
+	return -1
+}
+
+// specimen is TVM 2041. Its own frame: z runs from the head (-) to the far end
+// (+), +y is the front, x across; mm.
+type specimen struct {
+	form
+	relief roughness // of the bone
+	rock   roughness // of the nodule
+	edge   *fracture
+
+	// What the bone is like before anybody works on it.
+	lost    *patch // a corner that was lost before the find; a model of it is put there at `fill`
+	oldFill *patch // an old fill, a little proud of the bone
+	abraded *patch // surface worn before the find
+	doubt   *patch // original or added: cannot be said
+	chipped *band  // edges lost along the break
+
+	// What work does.
+	bare    *patch   // the head, free of rock when received
+	window  *patch   // the far end, free of rock when received
+	keep    *patch   // rock left on purpose
+	rocks   []*patch // rock left at mech_coarse, gone at air_abrasive
+	lowered *patch   // bone lost under the powder jet
+	skin    *patch   // rock on the fragment at mech_coarse, gone at air_abrasive
+	putty   *band    // the fill along the break
+	colour  *band    // the retouch
+}
+
+// Depths and thicknesses in mm, each at full thickness.
+const (
+	lostDepth     = 5.6
+	modelled      = 5.3 // thickness of the model in the lost corner
+	oldFillProud  = 0.6
+	chippedDepth  = 3.4
+	puttyShare    = 0.93 // of the chipped depth
+	keepThick     = 3.2
+	skinThick     = 4.2
+	loweredDepth  = 0.55
+	noduleThick   = 7.5
+	noduleAtWaist = 15.0
+)
+
+// The three places where rock was left at mech_coarse.
+var (
+	rockThick = []float64{4.8, 5.5, 4.2}
+	rockNames = []string{"rock on the back of the far end", "rock on the back of the shaft", "rock on the edge"}
+)
+
+// outlineNames are the regions of the last map, in the order they are marked.
+var outlineNames = []string{"matrix", "old fill", "putty", "model", "abraded", "uncertain", "retouch", "lowered"}
+
+// lobe is a swelling of the base surface about a direction.
+type lobe struct {
+	n                r3.Vec
+	amount, narrower float64
+}
+
+// boneGauge is a round bar with blunt ends, (x²+y²)² + z⁴ = 1, made thinner
+// along the shaft and swollen by lobes; with its gradient.
+func boneGauge(x r3.Vec, lobes []lobe) (g float64, gradient r3.Vec) {
+	const waist, waistAt, waistOver = 0.40, -0.08, 0.34
+	n := r3.Norm(x)
+	u := r3.Scale(1/n, x)
+	// w(u), and its gradient times n before the part along u is taken out.
+	c := (u.Z - waistAt) / waistOver
+	belt := waist * math.Exp(-c*c)
+	w := 1 - belt
+	dw := r3.Vec{Z: 2 * belt * c / waistOver}
+	for _, l := range lobes {
+		e := l.amount * math.Exp(l.narrower*(r3.Dot(l.n, u)-1))
+		w += e
+		dw = r3.Add(dw, r3.Scale(e*l.narrower, l.n))
+	}
+	dw = r3.Scale(1/n, r3.Sub(dw, r3.Scale(r3.Dot(dw, u), u)))
+	across := x.X*x.X + x.Y*x.Y
+	q := math.Sqrt(math.Sqrt(across*across + x.Z*x.Z*x.Z*x.Z))
+	g = q / w
+	dq := r3.Scale(1/(q*q*q), r3.Vec{X: across * x.X, Y: across * x.Y, Z: x.Z * x.Z * x.Z})
+	return g, r3.Scale(1/w, r3.Sub(dq, r3.Scale(g, dw)))
+}
+
+// newSpecimen builds TVM 2041; it is always the same one.
+func newSpecimen() *specimen {
+	s := &specimen{form: form{
+		Stretch:   r3.Vec{X: 34, Y: 26, Z: 104},
+		SpreadLow: -0.06, SpreadHigh: 0.50, SpreadAt: 38, SpreadOver: 34,
+		BendX: -0.0011, BendY: 0.0005,
+	}}
+	lobes := []lobe{
+		{r3.Vec{Z: 1}, 0.07, 5},
+		{r3.Unit(r3.Vec{X: -0.75, Z: 0.75}), 0.10, 9},
+		{r3.Unit(r3.Vec{X: 0.70, Z: 0.75}), 0.03, 9},
+		{r3.Unit(r3.Vec{X: 0.55, Y: 0.5, Z: -0.75}), 0.10, 12},  // tuberosity
+		{r3.Unit(r3.Vec{X: -0.65, Y: -0.3, Z: -0.7}), -0.05, 8}, // less there
+		{r3.Unit(r3.Vec{X: 0.9, Y: 0.2, Z: 0.1}), -0.05, 10},
+	}
+	s.Gauge = func(x r3.Vec) (float64, r3.Vec) { return boneGauge(x, lobes) }
+	random := &splitmix{2041}
+	s.relief = newRoughness(26, 46, 9, 0.8, 0.42, random)
+	s.rock = newRoughness(24, 60, 12, 0.8, 1.1, random)
+
+	s.edge = &fracture{
+		form: &s.form, n: r3.Unit(r3.Vec{X: -0.52, Y: 0.05, Z: 0.85}), level: 0.90,
+		rough: newRoughness(14, 26, 9, 0.8, 0.35, random),
+		axis:  r3.Unit(r3.Vec{X: -0.66, Z: 0.75}),
+	}
+	s.edge.e1, s.edge.e2 = across(s.edge.axis)
+
+	at := func(x, y, z, rx, ry, flat float64, wobble ...float64) *patch {
+		along := r3.Vec{Z: 1}
+		if x*x+y*y < z*z/10 { // at an end
+			along = r3.Vec{X: 1}
+		}
+		p := &patch{chart: s.newChart(r3.Vec{X: x, Y: y, Z: z}, along), rx: rx, ry: ry, flat: flat}
+		for i := range p.wobblePh {
+			p.wobblePh[i] = 2 * math.Pi * random.uniform()
+			if i < len(wobble) {
+				p.wobble[i] = wobble[i]
+			}
+		}
+		return p
+	}
+	s.lost = at(0.72, 0.02, 0.70, 19, 18, 0.1, 0.06, 0.04)
+	s.oldFill = at(0.25, 0.85, -0.85, 17, 14, 0.75, 0.08, 0.05, 0.03)
+	s.abraded = at(0.75, 0.6, -0.45, 24, 11, 0.5, 0.06, 0.05, 0.04)
+	s.doubt = at(0.28, 0.9, 0.62, 13, 11, 0.5, 0.08, 0.05, 0.03)
+	s.bare = at(0, 0, -1, 58, 58, 0.35, 0.05, 0.04, 0.03)
+	s.window = at(0.12, 0, 1, 27, 17, 0.45, 0.06, 0.05)
+	s.keep = at(-0.45, 1, -0.3, 24, 13, 0.4, 0.07, 0.05, 0.03)
+	s.rocks = []*patch{
+		at(0.1, -1, 0.62, 30, 22, 0.35, 0.07, 0.05, 0.03),
+		at(-0.1, -1, -0.2, 28, 15, 0.35, 0.06, 0.05, 0.03),
+		at(0.95, 0.1, 0.35, 24, 13, 0.35, 0.06, 0.04, 0.03),
+	}
+	s.lowered = at(-0.3, 0.9, 0.3, 14, 11, 0.6, 0.06, 0.05)
+	s.skin = at(-0.62, 0.5, 0.72, 14, 11, 0.35, 0.05, 0.04)
+
+	smooth := *s.edge
+	smooth.rough = nil
+	base := func(d r3.Vec) float64 { return math.Pow(s.base(d), 3) }
+	centre := fitFourier(func(phi float64) float64 { return smooth.crease(base, phi) }, 14)
+	half := fitFourier(func(phi float64) float64 {
+		on := func(t, f float64) r3.Vec { d := s.edge.direction(t, f); return s.place(d, s.base(d)) }
+		const h = 1e-4
+		t := centre.at(phi)
+		along := r3.Unit(r3.Sub(on(centre.at(phi+h), phi+h), on(centre.at(phi-h), phi-h)))
+		perTheta := r3.Scale(1/(2*h), r3.Sub(on(t+h, phi), on(t-h, phi)))
+		return 5.6 / r3.Norm(r3.Cross(perTheta, along))
+	}, 10)
+	strip := func(from, to, wide, flat, flatLong float64) *band {
+		return &band{s.edge, centre, half, from, to, wide, flat, flatLong}
+	}
+	s.chipped = strip(1.2, 4.3, 1, 0.2, 0.9)
+	s.putty = strip(1.45, 3.9, 1, 0.2, 0.92)
+	s.colour = strip(1.7, 3.4, 1.45, 0, 0)
+	return s
+}
+
+// column is what all surfaces over one direction share.
+type column struct {
+	d      r3.Vec
+	foot   r3.Vec  // the place on the base surface, mm
+	cube   float64 // r³ of the base surface
+	factor float64 // r³ per mm
+}
+
+func (s *specimen) column(d r3.Vec) column {
+	r, k := s.ground(d)
+	return column{d, s.place(d, r), r * r * r, k}
+}
+
+// bone is r³ of the bone at a stage, the broken corner with it, without rock.
+func (s *specimen) bone(c column, stage int) float64 {
+	t := s.relief.at(c.foot)
+	lost, chipped := lostDepth, chippedDepth
+	if stage >= rank(Fill) {
+		lost -= modelled
+		t += puttyShare * chippedDepth * s.putty.layer(c.d)
+	}
+	t -= lost * s.lost.layer(c.d)
+	t -= chipped * s.chipped.layer(c.d)
+	t += oldFillProud * s.oldFill.layer(c.d)
+	if stage >= rank(AirAbrasive) {
+		t -= loweredDepth * s.lowered.layer(c.d)
+	}
+	return c.cube + c.factor*t
+}
+
+// rockOn is the thickness in mm of the rock that mechanical work left.
+func (s *specimen) rockOn(d r3.Vec, stage int) float64 {
+	t := keepThick * s.keep.layer(d)
+	if stage <= rank(MechCoarse) {
+		for i, p := range s.rocks {
+			t += rockThick[i] * p.layer(d)
+		}
+	}
+	return t
+}
+
+// nodule is r³ of the whole nodule.
+func (s *specimen) nodule(c column) float64 {
+	belt := c.d.Z / 0.5
+	return c.cube + c.factor*(noduleThick+noduleAtWaist*math.Exp(-belt*belt)+s.rock.at(c.foot))
+}
+
+// cubed is r³ of the body in direction d at a stage (its place in Stages).
+func (s *specimen) cubed(d r3.Vec, stage int) float64 {
+	c := s.column(d)
+	cover := 0.0
+	if stage == rank(Received) {
+		cover = 1 - s.bare.layer(d) - s.window.layer(d)
+		if cover == 1 {
+			return s.nodule(c)
+		}
+	}
+	v := s.whole(c, stage)
+	if stage < rank(Join) {
+		v = s.edge.below(d, v)
+	}
+	if cover > 0 {
+		v += cover * (s.nodule(c) - v)
+	}
+	return v
+}
+
+// whole is r³ of bone and the rock that mechanical work left, the broken
+// corner with it.
+func (s *specimen) whole(c column, stage int) float64 {
+	return s.bone(c, stage) + c.factor*s.rockOn(c.d, stage)
+}
+
+// body is the place of the body's surface in direction d at a stage, mm.
+func (s *specimen) body(d r3.Vec, stage int) r3.Vec {
+	return s.place(d, math.Cbrt(s.cubed(d, stage)))
+}
+
+// corner is r³ of the fragment's outer surface at a stage before the join.
+func (s *specimen) corner(d r3.Vec, stage int) float64 {
+	c := s.column(d)
+	v := s.bone(c, stage)
+	if stage <= rank(MechCoarse) {
+		v += c.factor * skinThick * s.skin.layer(d)
+	}
+	return v
+}

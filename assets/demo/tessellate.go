@@ -1,0 +1,282 @@
+package demo
+
+import (
+	"context"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// tessellation is a triangulated unit sphere whose triangles become nearly
+// equilateral, with edges near a wanted length, on the surface it is the
+// parameter of. Triangles never overlap on the sphere, so a surface that every
+// ray from inside meets once is never folded.
+type tessellation struct {
+	at  []r3.Vec // on the unit sphere
+	on  []r3.Vec // on the surface, mm
+	tri [][3]int32
+	adj [][3]int32 // the face across the edge from corner k to k+1
+
+	surface func(r3.Vec) r3.Vec
+}
+
+// tessellate covers surface, a smooth map of the unit sphere, with about
+// `faces` triangles. It starts from an icosahedron turned at random and halves
+// the edges that are too long, coarse lengths first, turning edges (Delaunay,
+// in millimetres) and evening out the vertices between; two different seeds
+// share no vertex. guess is a cheaper map of about the same shape and size,
+// used for the coarse lengths.
+func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, faces int, random *splitmix) (*tessellation, error) {
+	t := &tessellation{surface: guess}
+	t.icosahedron(random)
+	area := t.areaOf(guess)
+	edge := math.Sqrt(4 * area / (math.Sqrt(3) * float64(faces)))
+	// Lengths of edges spread about their mean; at this limit the mean length
+	// of the finest round is the wanted one.
+	const limit = 1.36
+	for length := edge * 64; ; length /= math.Sqrt2 {
+		if length < edge*1.01 {
+			length = edge
+		}
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if length < edge*2.1 {
+			t.use(surface)
+		}
+		for range 3 {
+			if t.split(limit*length) == 0 {
+				break
+			}
+			t.turn()
+			t.even(2)
+		}
+		if length == edge {
+			break
+		}
+	}
+	t.even(1)
+	t.turn()
+	return t, nil
+}
+
+// use puts all vertices on another surface.
+func (t *tessellation) use(surface func(r3.Vec) r3.Vec) {
+	t.surface = surface
+	for i := range t.at {
+		t.on[i] = surface(t.at[i])
+	}
+}
+
+// areaOf is a rough area of the surface, from a fine icosahedral mesh.
+func (t *tessellation) areaOf(surface func(r3.Vec) r3.Vec) float64 {
+	fine := &tessellation{surface: surface, at: t.at, on: t.on, tri: t.tri, adj: t.adj}
+	for range 4 {
+		fine.split(0)
+	}
+	var sum float64
+	for _, c := range fine.tri {
+		a, b, d := fine.on[c[0]], fine.on[c[1]], fine.on[c[2]]
+		sum += r3.Norm(r3.Cross(r3.Sub(b, a), r3.Sub(d, a))) / 2
+	}
+	return sum
+}
+
+func (t *tessellation) icosahedron(random *splitmix) {
+	g := (1 + math.Sqrt(5)) / 2
+	corners := []r3.Vec{
+		{X: -1, Y: g}, {X: 1, Y: g}, {X: -1, Y: -g}, {X: 1, Y: -g},
+		{Y: -1, Z: g}, {Y: 1, Z: g}, {Y: -1, Z: -g}, {Y: 1, Z: -g},
+		{X: g, Z: -1}, {X: g, Z: 1}, {X: -g, Z: -1}, {X: -g, Z: 1},
+	}
+	n := random.direction()
+	e1, e2 := across(n)
+	for _, c := range corners {
+		d := r3.Unit(r3.Add(r3.Scale(c.X, e1), r3.Add(r3.Scale(c.Y, e2), r3.Scale(c.Z, n))))
+		t.at = append(t.at, d)
+		t.on = append(t.on, t.surface(d))
+	}
+	t.tri = [][3]int32{
+		{0, 11, 5}, {0, 5, 1}, {0, 1, 7}, {0, 7, 10}, {0, 10, 11},
+		{1, 5, 9}, {5, 11, 4}, {11, 10, 2}, {10, 7, 6}, {7, 1, 8},
+		{3, 9, 4}, {3, 4, 2}, {3, 2, 6}, {3, 6, 8}, {3, 8, 9},
+		{4, 9, 5}, {2, 4, 11}, {6, 2, 10}, {8, 6, 7}, {9, 8, 1},
+	}
+	t.neighbours()
+	t.split(0)
+	t.split(0)
+}
+
+// neighbours finds the face across every edge of the closed surface.
+func (t *tessellation) neighbours() {
+	t.adj = make([][3]int32, len(t.tri))
+	open := make(map[[2]int32]int32, len(t.tri)*3/2)
+	for f, c := range t.tri {
+		for k := range 3 {
+			a, b := c[k], c[(k+1)%3]
+			if g, ok := open[[2]int32{b, a}]; ok {
+				t.adj[f][k] = g / 3
+				t.adj[g/3][g%3] = int32(f)
+				delete(open, [2]int32{b, a})
+			} else {
+				open[[2]int32{a, b}] = int32(3*f + k)
+			}
+		}
+	}
+}
+
+func (t *tessellation) length(a, b int32) float64 { return r3.Norm(r3.Sub(t.on[a], t.on[b])) }
+
+// split halves every edge longer than limit and returns how many there were.
+func (t *tessellation) split(limit float64) int {
+	middle := make([][3]int32, len(t.tri)) // 1 + the new vertex of each edge
+	count := 0
+	at, on := t.at, t.on
+	for f, c := range t.tri {
+		for k := range 3 {
+			g := t.adj[f][k]
+			if middle[f][k] != 0 || t.length(c[k], c[(k+1)%3]) <= limit {
+				continue
+			}
+			d := r3.Unit(r3.Add(t.at[c[k]], t.at[c[(k+1)%3]]))
+			at, on = append(at, d), append(on, t.surface(d))
+			count++
+			middle[f][k] = int32(len(at))
+			middle[g][t.edgeTo(g, int32(f))] = int32(len(at))
+		}
+	}
+	if count == 0 {
+		return 0
+	}
+	t.at, t.on = at, on
+	old := t.tri
+	t.tri = make([][3]int32, 0, len(old)+2*count)
+	for f, c := range old {
+		m := middle[f]
+		// Turn the face so that its marked edges come first.
+		for i := 0; i < 2 && !(m[0] != 0 && (m[2] == 0 || m[1] != 0)); i++ {
+			c = [3]int32{c[1], c[2], c[0]}
+			m = [3]int32{m[1], m[2], m[0]}
+		}
+		a, b, d := m[0]-1, m[1]-1, m[2]-1
+		switch {
+		case m[0] == 0:
+			t.tri = append(t.tri, c)
+		case m[1] == 0:
+			t.tri = append(t.tri, [3]int32{c[0], a, c[2]}, [3]int32{a, c[1], c[2]})
+		case m[2] == 0:
+			t.tri = append(t.tri, [3]int32{a, c[1], b})
+			if t.length(a, c[2]) < t.length(c[0], b) {
+				t.tri = append(t.tri, [3]int32{c[0], a, c[2]}, [3]int32{a, b, c[2]})
+			} else {
+				t.tri = append(t.tri, [3]int32{c[0], a, b}, [3]int32{c[0], b, c[2]})
+			}
+		default:
+			t.tri = append(t.tri, [3]int32{c[0], a, d}, [3]int32{a, c[1], b}, [3]int32{d, b, c[2]}, [3]int32{a, b, d})
+		}
+	}
+	t.neighbours()
+	return count
+}
+
+// edgeTo is the edge of face f that face g lies across.
+func (t *tessellation) edgeTo(f, g int32) int {
+	for k := range 3 {
+		if t.adj[f][k] == g {
+			return k
+		}
+	}
+	return -1
+}
+
+// faces up says whether three directions turn counter-clockwise seen from
+// outside, with some room to spare.
+func (t *tessellation) up(a, b, c int32) bool {
+	u, v, w := t.at[a], t.at[b], t.at[c]
+	n := r3.Cross(r3.Sub(v, u), r3.Sub(w, u))
+	return r3.Dot(n, u) > 0.02*r3.Norm(n)
+}
+
+// turn replaces an edge by the other diagonal of its two faces wherever the
+// two opposite angles add to more than half a turn, until there is none.
+func (t *tessellation) turn() {
+	queue := make([]int32, 0, 3*len(t.tri))
+	for f := range t.tri {
+		for k := range 3 {
+			queue = append(queue, int32(3*f+k))
+		}
+	}
+	cosAngle := func(at, a, b int32) float64 {
+		u, v := r3.Sub(t.on[a], t.on[at]), r3.Sub(t.on[b], t.on[at])
+		return r3.Dot(u, v) / (r3.Norm(u) * r3.Norm(v))
+	}
+	for budget := 40 * len(t.tri); len(queue) > 0 && budget > 0; budget-- {
+		e := queue[len(queue)-1]
+		queue = queue[:len(queue)-1]
+		f, k := e/3, int(e%3)
+		g := t.adj[f][k]
+		j := t.edgeTo(g, f)
+		a, b, c := t.tri[f][k], t.tri[f][(k+1)%3], t.tri[f][(k+2)%3]
+		d := t.tri[g][(j+2)%3]
+		// cos α + cos β < 0 is α + β > π for angles below π.
+		if cosAngle(c, a, b)+cosAngle(d, a, b) >= -1e-9 || !t.up(c, a, d) || !t.up(d, b, c) {
+			continue
+		}
+		// f = a b c and g = b a d become f = c a d and g = d b c.
+		fbc, fca := t.adj[f][(k+1)%3], t.adj[f][(k+2)%3]
+		gad, gdb := t.adj[g][(j+1)%3], t.adj[g][(j+2)%3]
+		t.tri[f], t.adj[f] = [3]int32{c, a, d}, [3]int32{fca, gad, g}
+		t.tri[g], t.adj[g] = [3]int32{d, b, c}, [3]int32{gdb, fbc, f}
+		t.adj[gad][t.edgeTo(gad, g)] = f
+		t.adj[fbc][t.edgeTo(fbc, f)] = g
+		queue = append(queue, 3*f, 3*f+1, 3*g, 3*g+1)
+	}
+}
+
+// even moves every vertex half the way to the middle of its neighbours on the
+// sphere, a few times, where no triangle turns over.
+func (t *tessellation) even(rounds int) {
+	n := len(t.at)
+	start := make([]int32, n+1)
+	for _, c := range t.tri {
+		for _, v := range c {
+			start[v+1]++
+		}
+	}
+	for i := range n {
+		start[i+1] += start[i]
+	}
+	round := make([]int32, start[n])
+	fill := append([]int32(nil), start[:n]...)
+	for f, c := range t.tri {
+		for k, v := range c {
+			round[fill[v]] = int32(3*f + k)
+			fill[v]++
+		}
+	}
+	for range rounds {
+		for v := range n {
+			var sum r3.Vec
+			var weight float64
+			for _, e := range round[start[v]:start[v+1]] {
+				c := t.tri[e/3]
+				p, q := c[(e%3+1)%3], c[(e%3+2)%3]
+				w := r3.Norm(r3.Cross(r3.Sub(t.on[p], t.on[v]), r3.Sub(t.on[q], t.on[v])))
+				sum = r3.Add(sum, r3.Scale(w, r3.Add(t.at[p], t.at[q])))
+				weight += 2 * w
+			}
+			old := t.at[v]
+			t.at[v] = r3.Unit(r3.Add(old, r3.Scale(1/weight, sum)))
+			for _, e := range round[start[v]:start[v+1]] {
+				c := t.tri[e/3]
+				if !t.up(c[0], c[1], c[2]) {
+					t.at[v] = old
+					break
+				}
+			}
+			if t.at[v] != old {
+				t.on[v] = t.surface(t.at[v])
+			}
+		}
+	}
+}
