@@ -247,3 +247,16 @@ func (s *Sub) visit(f func(share float64, substance uint16, overlays []uint16)) 
 		f(float64(bits.OnesCount64(same))/float64(n), s.Substance[cell], over)
 	}
 }
+
+// Blank says whether nothing is marked at all.
+func (m *Map) Blank() bool {
+	if len(m.over) > 0 || len(m.subs) > 0 || m.elsewhere.count > 0 {
+		return false
+	}
+	for _, l := range m.substance {
+		if l != 0 {
+			return false
+		}
+	}
+	return true
+}
