@@ -1,0 +1,174 @@
+package project
+
+import (
+	"slices"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/facemap"
+	"rigatino/mesh/solid"
+)
+
+func mapFaces(t *testing.T, p *Project, spec annotate.Region, faces ...uint32) Marked {
+	t.Helper()
+	out, err := p.MapFaces(useKey, spec, faces)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+// Substances, conditions that need fossil matter, more of the same region, the
+// rest, rubbing out; each is one action (DESIGN 2).
+func TestMarking(t *testing.T) {
+	p := reopen(t, example(t)) // faces 1 to 3 are region R1, fill
+	before := state(t, p)
+	bone := mapFaces(t, p, annotate.Region{Layer: "substance", Kind: "original", Certainty: "seen", ExaminedBy: "microscope"}, 10, 11, 12, 13)
+	if g := bone.Region; g.ID != "R2" || g.Number != 2 || g.Use != use || g.Since != "fill" || bone.Taken != 4 {
+		t.Errorf("marked %+v", bone)
+	}
+	more := mapFaces(t, p, annotate.Region{ID: "R2"}, 14)
+	if more.Region.ID != "R2" {
+		t.Errorf("more of R2 became %+v", more.Region)
+	}
+	mark := mapFaces(t, p, annotate.Region{Layer: "condition", Kind: "tool_mark"}, 1, 2, 12, 13, 50)
+	if mark.Taken != 2 || mark.Skipped != 3 || mark.Region.Certainty != "assumed" {
+		t.Errorf("tool mark: %+v", mark)
+	}
+	crack := mapFaces(t, p, annotate.Region{Layer: "condition", Kind: "crack"}, 1, 50)
+	if crack.Taken != 2 || crack.Skipped != 0 {
+		t.Errorf("crack: %+v", crack)
+	}
+	none := mapFaces(t, p, annotate.Region{Layer: "condition", Kind: "over_prepared"}, 1)
+	if none.Region.ID != "" || len(p.Record().Regions) != 4 {
+		t.Errorf("a region that holds nothing was kept: %+v", none)
+	}
+	m, err := p.Map(useKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	mapFaces(t, p, annotate.Region{Layer: "substance", Kind: "fill"}, 13)
+	if got := m.Faces(mark.Region.Number); !slices.Equal(got, []uint32{12}) {
+		t.Errorf("under a new fill the tool mark stays on faces %v", got)
+	}
+	if _, err := p.MapRest(useKey, annotate.Region{Kind: "original", Certainty: "seen"}); err == nil {
+		t.Error("the rest was marked without a method")
+	}
+	rest, err := p.MapRest(useKey, annotate.Region{Kind: "original", Certainty: "seen", ExaminedBy: "visible"})
+	if err != nil || rest.Taken != 100-3-5 || !rest.Region.Rest {
+		t.Errorf("rest: %+v %v", rest, err)
+	}
+	rub, err := p.BeginRubbingOut(useKey, "substance", "")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.MapFaces(useKey, annotate.Region{Layer: "applied", Kind: "label"}, []uint32{1}); err == nil {
+		t.Error("two actions at once")
+	}
+	if _, err := rub.Faces([]uint32{1, 12, 60}); err != nil {
+		t.Fatal(err)
+	}
+	if out, err := rub.Commit("rubbed out"); err != nil || out.Taken != 3 || out.Skipped != 0 {
+		t.Errorf("rubbed out: %+v %v", out, err)
+	}
+	if m.Substance(1) != 0 || m.Substance(12) != 0 || m.Substance(60) != 0 || len(m.Faces(mark.Region.Number)) != 0 || len(m.Faces(crack.Region.Number)) != 2 {
+		t.Error("rubbing out the substance must take tool marks along and leave cracks")
+	}
+	again, err := p.MapRest(useKey, annotate.Region{Kind: "original", Certainty: "seen", ExaminedBy: "visible"})
+	if err != nil || again.Taken != 3 || again.Region.ID != rest.Region.ID {
+		t.Errorf("the rest again: %+v %v", again, err)
+	}
+	for {
+		if _, _, ok, err := p.Undo(); err != nil {
+			t.Fatal(err)
+		} else if !ok {
+			break
+		}
+	}
+	if state(t, p) != before {
+		t.Error("all undone it is not as before")
+	}
+}
+
+func TestMarkingRefuses(t *testing.T) {
+	p := reopen(t, example(t))
+	before := state(t, p)
+	for want, spec := range map[string]annotate.Region{
+		`layer "paint"`:           {Layer: "paint", Kind: "fill"},
+		`substance "filler"`:      {Layer: "substance", Kind: "filler"},
+		`has no region "R9"`:      {ID: "R9"},
+		"only a reconstruction":   {Layer: "substance", Kind: "fill", Basis: "mirrored"},
+		"face 100 does not exist": {Layer: "substance", Kind: "fill"},
+	} {
+		if _, err := p.MapFaces(useKey, spec, []uint32{100}); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%+v: %v, want %s", spec, err, want)
+		}
+	}
+	if _, err := p.MapFaces(annotate.UseKey{Stage: "join", Piece: "body", Part: "whole"}, annotate.Region{Layer: "substance", Kind: "fill"}, nil); err == nil {
+		t.Error("a use without a scan was marked")
+	}
+	if state(t, p) != before {
+		t.Error("what was refused left traces")
+	}
+	if _, err := p.MapFaces(useKey, annotate.Region{Layer: "substance", Kind: "fill"}, []uint32{5}); err != nil {
+		t.Errorf("after a refusal nothing goes: %v", err)
+	}
+}
+
+// A drag of many strokes is one action; cancelled, it never was.
+func TestMarkingByStrokes(t *testing.T) {
+	p := reopen(t, example(t))
+	s := facemap.NewSurface(solid.Icosphere(2, 25)) // 320 faces
+	if err := p.Edit("scan", func(r *annotate.Record) error { r.Scans[0].Triangles = s.Mesh.FaceCount(); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	p.maps, p.saved.Maps = map[string]*liveMap{}, nil
+	before := state(t, p)
+	for _, keep := range []bool{false, true} {
+		k, err := p.BeginMarking(useKey, annotate.Region{Layer: "applied", Kind: "retouch"})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i := range 5 {
+			at, _, _ := s.Locate(r3.Vec{X: 25, Y: float64(i)})
+			if _, err := k.Stroke(s, at, facemap.Brush{RadiusMM: 4, Levels: 2}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if state(t, p) == before {
+			t.Error("strokes do not show at once")
+		}
+		if keep {
+			_, err = k.Commit("retouch marked")
+		} else {
+			err = k.Cancel()
+		}
+		if err != nil || (state(t, p) == before) == keep {
+			t.Errorf("kept %v: %v", keep, err)
+		}
+	}
+	if _, _, ok, err := p.Undo(); !ok || err != nil || state(t, p) != before {
+		t.Errorf("the drag is not one action: %v %v", ok, err)
+	}
+}
+
+func TestMapLine(t *testing.T) {
+	p := reopen(t, example(t))
+	s := facemap.NewSurface(solid.Icosphere(3, 25))
+	line := annotate.Line{Kind: "join", Fit: "close", Points: [][3]float64{{25, 0, 0}, {0, 25, 0}}}
+	got, err := p.MapLine(s, useKey, line)
+	if err != nil || got.ID != "J1" || got.Use != use || len(p.Record().Lines) != 1 {
+		t.Errorf("%+v %v", got, err)
+	}
+	line.Points[1] = [3]float64{0, 0, 0}
+	if _, err := p.MapLine(s, useKey, line); err == nil || !strings.Contains(err.Error(), "point 2 of the line lies") {
+		t.Errorf("a join through the inside: %v", err)
+	}
+	line.Kind, line.Fit = "pin", ""
+	if got, err := p.MapLine(s, useKey, line); err != nil || got.ID != "J2" {
+		t.Errorf("a pin through the inside: %+v %v", got, err)
+	}
+}
