@@ -80,34 +80,32 @@ type sums struct {
 }
 
 func (t *sums) add(o sums) {
-	merge := func(to *map[string]float64, from map[string]float64, square bool) {
+	// One hand draws the outlines of all parts, so that what is uncertain about
+	// them leans the same way everywhere: uncertainties add up, not in quadrature.
+	merge := func(to *map[string]float64, from map[string]float64) {
 		if *to == nil {
 			*to = map[string]float64{}
 		}
 		for k, v := range from {
-			if square {
-				(*to)[k] = math.Hypot((*to)[k], v)
-			} else {
-				(*to)[k] += v
-			}
+			(*to)[k] += v
 		}
 	}
 	if t.total+o.total > 0 {
 		t.edge = (t.edge*t.total + o.edge*o.total) / (t.total + o.total)
 	}
 	t.total += o.total
-	merge(&t.area, o.area, false)
-	merge(&t.u, o.u, true)
-	merge(&t.applied, o.applied, false)
-	merge(&t.appliedU, o.appliedU, true)
-	merge(&t.condition, o.condition, false)
-	merge(&t.condU, o.condU, true)
+	merge(&t.area, o.area)
+	merge(&t.u, o.u)
+	merge(&t.applied, o.applied)
+	merge(&t.appliedU, o.appliedU)
+	merge(&t.condition, o.condition)
+	merge(&t.condU, o.condU)
 	t.changed += o.changed
-	t.changedU = math.Hypot(t.changedU, o.changedU)
+	t.changedU += o.changedU
 	t.retouched += o.retouched
 	t.retouchedOriginal += o.retouchedOriginal
-	t.retouchU = math.Hypot(t.retouchU, o.retouchU)
-	t.restoredU = math.Hypot(t.restoredU, o.restoredU)
+	t.retouchU += o.retouchU
+	t.restoredU += o.restoredU
 	t.openings += o.openings
 	t.loops += o.loops
 	t.relativeU = math.Max(t.relativeU, o.relativeU)
@@ -146,67 +144,33 @@ func (s *Sheet) body(b Body) (sums, error) {
 	}
 	share := newShares(n)
 	regionArea := map[uint16]float64{}
-	var unknown error
-	b.Map.Visit(0, uint32(n), func(f uint32, part float64, substance uint16, overlays []uint16) {
-		a := part * r3.Norm(m.AreaVector(f)) * factor * factor
-		word := unassigned
-		if substance != 0 {
-			r, ok := known[substance]
-			if !ok {
-				unknown = fmt.Errorf("face %d carries region number %d, which the record does not know", f, substance)
-				return
-			}
-			word = r.Kind
-			regionArea[substance] += a
-			share.add(substance, f, part)
-		}
+	combos, err := gather(b, known, share)
+	if err != nil {
+		return sums{}, err
+	}
+	for _, c := range combos {
+		a := c.area.Value() * factor * factor
 		t.total += a
-		t.area[word] += a
-		share.addWord(word, f, part)
-		changed := word == fill || word == reconstruction
-		if changed {
-			share.addWord("\x00restored", f, part)
+		t.area[c.word] += a
+		for _, r := range c.regions {
+			regionArea[r.Number] += a
 		}
-		outside := word == matrix || word == support
-		var seen map[string]bool
-		if len(overlays) > 1 {
-			seen = map[string]bool{}
-		}
-		for _, o := range overlays {
-			r, ok := known[o]
-			if !ok {
-				unknown = fmt.Errorf("face %d carries region number %d, which the record does not know", f, o)
-				return
-			}
-			regionArea[o] += a
-			share.add(o, f, part)
-			if seen != nil {
-				if seen[r.Layer+r.Kind] {
-					continue // two regions of one kind on one place are one area
-				}
-				seen[r.Layer+r.Kind] = true
-			}
-			if r.Layer == facemap.Condition.String() {
-				t.condition[r.Kind] += a
+		for _, k := range c.kinds {
+			if k.layer == facemap.Condition.String() {
+				t.condition[k.kind] += a
 			} else {
-				t.applied[r.Kind] += a
-			}
-			share.addWord(r.Layer+"/"+r.Kind, f, part)
-			if r.Kind == retouch && !outside {
-				t.retouched += a
-				changed = true
-				if word == original || word == originalAbraded {
-					t.retouchedOriginal += a
-				}
+				t.applied[k.kind] += a
 			}
 		}
-		if changed && !outside {
+		if c.retouched {
+			t.retouched += a
+			if annotate.IsOriginal(c.word) {
+				t.retouchedOriginal += a
+			}
+		}
+		if c.changed {
 			t.changed += a
-			share.addWord("\x00changed", f, part)
 		}
-	})
-	if unknown != nil {
-		return sums{}, unknown
 	}
 
 	band := func(r annotate.Region) float64 { return math.Max(r.BandMM, math.Max(bandFloorMM, t.edge)) }
@@ -236,8 +200,8 @@ func (s *Sheet) body(b Body) (sums, error) {
 	for kind := range t.condition {
 		t.condU[kind] = edgeU("condition/" + kind)
 	}
-	t.restoredU = edgeU("\x00restored")
-	t.changedU = edgeU("\x00changed")
+	t.restoredU = edgeU(unionRestored)
+	t.changedU = edgeU(unionChanged)
 	t.retouchU = t.appliedU[retouch]
 	t.open(b.Surface, factor)
 	for _, j := range b.Joins {
@@ -327,31 +291,6 @@ func (t *sums) join(j Join, factor float64) JoinLength {
 		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
 		Method: "shortest way over the surface through the marked points" + map[bool]string{true: "; scale as stated, no scale term"}[t.stated],
 	}}
-}
-
-// shares holds, for each region and each word, the share of every face.
-type shares struct {
-	faces  int
-	region map[uint16][]float32
-	word   map[string][]float32
-}
-
-func newShares(faces int) *shares {
-	return &shares{faces: faces, region: map[uint16][]float32{}, word: map[string][]float32{}}
-}
-
-func (s *shares) add(region uint16, f uint32, part float64) {
-	if s.region[region] == nil {
-		s.region[region] = make([]float32, s.faces)
-	}
-	s.region[region][f] += float32(part)
-}
-
-func (s *shares) addWord(word string, f uint32, part float64) {
-	if s.word[word] == nil {
-		s.word[word] = make([]float32, s.faces)
-	}
-	s.word[word][f] += float32(part)
 }
 
 // point adds the open points that the values themselves raise.
