@@ -1,0 +1,168 @@
+package gltf
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+
+	"rigatino/mesh"
+)
+
+// uvRule says which texture coordinates a material uses and how they are
+// moved: (u, v) becomes (m[0]u + m[1]v + m[2], m[3]u + m[4]v + m[5]).
+type uvRule struct {
+	set   int
+	moved bool
+	m     [6]float64
+}
+
+// uvRule finds the rule of a material from its base-colour texture
+// (KHR_texture_transform: offset, then rotation, then scale act from the left;
+// turning is counter-clockwise in the picture, where v points down).
+func (r *reader) uvRule(material int) (uvRule, error) {
+	var rule uvRule
+	if material < 0 {
+		return rule, nil
+	}
+	pbr := r.doc.Materials[material].PBR
+	if pbr == nil || pbr.BaseColorTexture == nil {
+		return rule, nil
+	}
+	rule.set = pbr.BaseColorTexture.TexCoord
+	t := struct {
+		Offset, Scale [2]float64
+		Rotation      float64
+		TexCoord      *int
+	}{Scale: [2]float64{1, 1}}
+	found, err := pbr.BaseColorTexture.Extensions.get(fmt.Sprintf("material %d", material), extTransform, &t)
+	if err != nil || !found {
+		return rule, err
+	}
+	if t.TexCoord != nil {
+		rule.set = *t.TexCoord
+	}
+	s, c := math.Sincos(t.Rotation)
+	rule.m = [6]float64{c * t.Scale[0], s * t.Scale[1], t.Offset[0], -s * t.Scale[0], c * t.Scale[1], t.Offset[1]}
+	rule.moved = rule.m != [6]float64{1, 0, 0, 0, 1, 0}
+	return rule, nil
+}
+
+// palette numbers the materials and images that a mesh uses, in order of first
+// use.
+type palette struct {
+	r         *reader
+	materials map[int]uint16
+	images    map[int]int
+	mesh      *mesh.Mesh
+}
+
+// material returns the number in the mesh of material i of the document, -1
+// being the default material.
+func (p *palette) material(i int) (uint16, error) {
+	if n, ok := p.materials[i]; ok {
+		return n, nil
+	}
+	if len(p.mesh.Materials) > math.MaxUint16 {
+		return 0, flaw{"the scene", "uses more than 65536 materials", "save the scan with fewer materials"}
+	}
+	out := mesh.Material{BaseColour: [4]float32{1, 1, 1, 1}, Image: -1}
+	if i >= 0 {
+		m := &p.r.doc.Materials[i]
+		out.Name, out.DoubleSided = m.Name, m.DoubleSided
+		_, out.Unlit = m.Extensions[ExtUnlit]
+		if m.PBR != nil {
+			if f := m.PBR.BaseColorFactor; f != nil {
+				for k, x := range f {
+					out.BaseColour[k] = float32(min(max(x, 0), 1))
+				}
+			}
+			if t := m.PBR.BaseColorTexture; t != nil {
+				out.Image = p.texture(i, t.Index)
+			}
+		}
+	}
+	n := uint16(len(p.mesh.Materials))
+	p.materials[i] = n
+	p.mesh.Materials = append(p.mesh.Materials, out)
+	return n, nil
+}
+
+// texture returns the image behind a texture, -1 if it cannot be shown.
+func (p *palette) texture(material, texture int) int {
+	d := p.r.doc
+	where := fmt.Sprintf("material %d", material)
+	if texture < 0 || texture >= len(d.Textures) {
+		p.r.warn("texture_missing", fmt.Sprintf("%s has texture %d, which does not exist", where, texture), again)
+		return -1
+	}
+	source := d.Textures[texture].Source
+	if source == nil {
+		p.r.warn("texture_unreadable", where+" has a texture of a kind that is not read; it is shown without",
+			"save the scan with PNG or JPEG textures")
+		return -1
+	}
+	if *source < 0 || *source >= len(d.Images) {
+		p.r.warn("texture_missing", fmt.Sprintf("texture %d has image %d, which does not exist", texture, *source), again)
+		return -1
+	}
+	if n, ok := p.images[*source]; ok {
+		return n
+	}
+	n := -1
+	if image, ok := p.r.image(*source); ok {
+		n = len(p.mesh.Images)
+		p.mesh.Images = append(p.mesh.Images, image)
+	}
+	p.images[*source] = n
+	return n
+}
+
+// image reads image i of the document. A missing file is no failure: the image
+// is then without data.
+func (r *reader) image(i int) (mesh.Image, bool) {
+	m := &r.doc.Images[i]
+	where := fmt.Sprintf("image %d", i)
+	out := mesh.Image{Name: m.Name}
+	var err error
+	if m.BufferView != nil {
+		out.Data, _, err = r.view(*m.BufferView)
+	} else {
+		var name string
+		out.Data, name, err = r.fetch(m.URI)
+		if name != "" {
+			out.Name = name
+			where += fmt.Sprintf(" (%s)", name)
+		}
+	}
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		r.warn("texture_missing", where+" is missing; the scan is shown grey there", "put the image beside the scan")
+		return out, true
+	case err != nil:
+		r.warn("texture_unreadable", fmt.Sprintf("%s could not be read: %v", where, err), "put the image beside the scan, or save the scan as .glb")
+		out.Data = nil
+		return out, true
+	}
+	if out.MIME = imageType(out.Data); out.MIME == "" {
+		r.warn("texture_unreadable", where+" is neither PNG nor JPEG; the scan is shown without it",
+			"save the scan with PNG or JPEG textures")
+		return out, false
+	}
+	if m.MimeType != "" && m.MimeType != out.MIME {
+		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, m.MimeType, out.MIME), "")
+	}
+	return out, true
+}
+
+// imageType tells PNG from JPEG by the first bytes; "" for anything else.
+func imageType(data []byte) string {
+	switch {
+	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
+		return "image/png"
+	case bytes.HasPrefix(data, []byte("\xff\xd8\xff")):
+		return "image/jpeg"
+	}
+	return ""
+}
