@@ -1,0 +1,295 @@
+package render
+
+import (
+	"context"
+	"math"
+	"sync/atomic"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
+)
+
+// Body is a mesh prepared for drawing. It may be drawn by several renderers at
+// once. The mesh must not change while the body is in use.
+type Body struct {
+	mesh   *mesh.Mesh
+	full   *level
+	proxy  *level // nil for small meshes
+	centre r3.Vec // of the bounding sphere, the mesh's frame
+	radius float64
+	solid  bool
+
+	materials []material
+	textures  atomic.Pointer[[]*texture] // by Mesh.Images; nil until loaded
+}
+
+// Options change how a mesh is prepared. The zero value is right for most.
+type Options struct {
+	// Weld and Topology of the mesh, where the caller has them. With a topology
+	// of a closed body whose faces look outward, faces that look away are not
+	// drawn, which saves a third of the time; without one every face is drawn
+	// from both sides.
+	Weld     *mesh.Weld
+	Topology *mesh.Topology
+	// ProxyTriangles is how many triangles the coarse copy for moving pictures
+	// should have about; 0 is 600 000. Meshes of up to twice as many get none.
+	ProxyTriangles int
+	Progress       func(done float64, words string)
+}
+
+const defaultProxy = 600_000
+
+// Prepare sorts a mesh into clusters. It takes about a second for four million
+// triangles and 26 bytes a triangle beside the mesh. The mesh's textures are
+// not decoded: see LoadTextures.
+func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
+	tell := opt.Progress
+	if tell == nil {
+		tell = func(float64, string) {}
+	}
+	const words = "Preparing the picture"
+	tell(0, words)
+	b := &Body{mesh: m, materials: materialsOf(m)}
+	box := mesh.Bounds(m)
+	b.centre, b.radius = box.Centre(), box.Diagonal()/2
+	if t := opt.Topology; t != nil && t.Closed() && t.Oriented() && t.Degenerate == 0 && t.Duplicate == 0 {
+		b.solid = mesh.Volume(m) > 0
+	}
+	order := mortonOrder(m)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	tell(0.3, words)
+	normals := cornerNormals(m, opt.Weld)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	tell(0.6, words)
+	b.full = newLevel(m, order, normals)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	tell(0.9, words)
+	target := opt.ProxyTriangles
+	if target <= 0 {
+		target = defaultProxy
+	}
+	if m.FaceCount() > 2*target {
+		p := cluster(m, normals, target)
+		b.proxy = newLevel(p.mesh, mortonOrder(p.mesh), p.normals)
+		b.proxy.fromProxy(p)
+	}
+	if len(m.Colours) > 0 {
+		b.tintLevels(nil)
+	}
+	tell(1, words)
+	return b, ctx.Err()
+}
+
+// Mesh returns the mesh behind the body.
+func (b *Body) Mesh() *mesh.Mesh { return b.mesh }
+
+// Sphere returns the bounding sphere in the mesh's frame.
+func (b *Body) Sphere() (centre r3.Vec, radius float64) { return b.centre, b.radius }
+
+// cornerNormals returns a packed smooth normal for every file vertex: the
+// file's own where it has one, else the angle-weighted one of the welded
+// surface, so that texture seams do not show as edges.
+func cornerNormals(m *mesh.Mesh, w *mesh.Weld) []uint32 {
+	n := m.VertexCount()
+	out := make([]uint32, n)
+	if len(m.Normals) == 3*n {
+		_ = mesh.Parallel(nil, (n+sortBlock-1)/sortBlock, func(b int) {
+			for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
+				s := m.Normals[3*i : 3*i+3 : 3*i+3]
+				out[i] = packNormal(float64(s[0]), float64(s[1]), float64(s[2]))
+			}
+		})
+		return out
+	}
+	if w == nil {
+		w = mesh.NewWeld(m)
+	}
+	smooth := mesh.VertexNormals(m, w)
+	_ = mesh.Parallel(nil, (n+sortBlock-1)/sortBlock, func(b int) {
+		for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
+			s := smooth[w.Of[i]]
+			out[i] = packNormal(s.X, s.Y, s.Z)
+		}
+	})
+	return out
+}
+
+// slots is the number of triangle places in a cluster: the triangle's number
+// divided by it is its cluster.
+const (
+	slotBits = 7
+	slots    = 1 << slotBits
+)
+
+// level is one resolution of a body.
+type level struct {
+	clusters []clusterInfo
+	xyz      []float32 // 3 per cluster vertex, as in the mesh, about its origin
+	vertex   []uint32  // the mesh vertex behind each cluster vertex
+	normal   []uint32  // packed smooth normal of each cluster vertex
+	corner   []uint8   // 3 cluster vertices per slot
+	flat     []uint32  // packed face normal per slot
+	face     []uint32  // mesh face per slot
+	drawn    int       // triangles that are not empty slots
+	proxy    bool
+	tint     atomic.Pointer[[]uint32] // one colour per slot for moving pictures: R, G<<8, B<<16
+}
+
+// clusterInfo is what is asked of a cluster before its triangles are looked at.
+type clusterInfo struct {
+	centre   [3]float32
+	radius   float32
+	axis     [3]float32 // mean normal
+	cone     float32    // sine of the cone's half angle; 2 when the cone says nothing
+	first    uint32     // first cluster vertex
+	vertices uint16
+	used     uint8 // triangles
+}
+
+// newLevel cuts the faces, in the order given, into clusters.
+func newLevel(m *mesh.Mesh, order []uint32, normals []uint32) *level {
+	l := &level{}
+	n := (len(order) + slots - 1) / slots
+	l.clusters = make([]clusterInfo, 0, n+n/16)
+	l.corner = make([]uint8, 0, 3*slots*(n+1))
+	l.face = make([]uint32, 0, slots*(n+1))
+	l.vertex = make([]uint32, 0, len(order)*3/4+256)
+
+	seen := make([]uint32, m.VertexCount()) // cluster number + 1 in which …
+	local := make([]uint8, m.VertexCount()) // … the vertex has this place
+	var c clusterInfo
+	open := func() { c = clusterInfo{first: uint32(len(l.vertex))} }
+	shut := func() {
+		for i := int(c.used); i < slots; i++ {
+			l.corner = append(l.corner, 0, 0, 0)
+			l.face = append(l.face, 0)
+		}
+		l.clusters = append(l.clusters, c)
+	}
+	open()
+	for _, f := range order {
+		t := m.Triangles[3*f : 3*f+3 : 3*f+3]
+		mark := uint32(len(l.clusters)) + 1
+		fresh := uint16(0)
+		for _, v := range t {
+			if seen[v] != mark {
+				fresh++
+			}
+		}
+		if int(c.used) == slots || c.vertices+fresh > 256 {
+			shut()
+			open()
+			mark++
+		}
+		for _, v := range t {
+			if seen[v] != mark {
+				seen[v], local[v] = mark, uint8(c.vertices)
+				l.vertex = append(l.vertex, v)
+				c.vertices++
+			}
+			l.corner = append(l.corner, local[v])
+		}
+		l.face = append(l.face, f)
+		c.used++
+		l.drawn++
+	}
+	if c.used > 0 {
+		shut()
+	}
+	l.xyz = make([]float32, 3*len(l.vertex))
+	l.normal = make([]uint32, len(l.vertex))
+	l.flat = make([]uint32, len(l.face))
+	const block = 64
+	_ = mesh.Parallel(nil, (len(l.clusters)+block-1)/block, func(b int) {
+		for i := b * block; i < min(len(l.clusters), (b+1)*block); i++ {
+			l.finish(m, normals, i)
+		}
+	})
+	return l
+}
+
+// finish fills in what a cluster's triangles determine.
+func (l *level) finish(m *mesh.Mesh, normals []uint32, i int) {
+	c := &l.clusters[i]
+	lo := [3]float32{math.MaxFloat32, math.MaxFloat32, math.MaxFloat32}
+	hi := [3]float32{-math.MaxFloat32, -math.MaxFloat32, -math.MaxFloat32}
+	for v := int(c.first); v < int(c.first)+int(c.vertices); v++ {
+		p := m.Positions[3*l.vertex[v] : 3*l.vertex[v]+3 : 3*l.vertex[v]+3]
+		copy(l.xyz[3*v:], p)
+		l.normal[v] = normals[l.vertex[v]]
+		for k := range 3 {
+			lo[k], hi[k] = min(lo[k], p[k]), max(hi[k], p[k])
+		}
+	}
+	var r2 float64
+	for k := range 3 {
+		c.centre[k] = lo[k] + (hi[k]-lo[k])/2
+	}
+	for v := int(c.first); v < int(c.first)+int(c.vertices); v++ {
+		var d2 float64
+		for k := range 3 {
+			d := float64(l.xyz[3*v+k]) - float64(c.centre[k])
+			d2 += d * d
+		}
+		r2 = max(r2, d2)
+	}
+	c.radius = float32(math.Sqrt(r2) * (1 + 1e-6))
+
+	var sum r3.Vec
+	var unit [slots]r3.Vec
+	for s := range int(c.used) {
+		n := l.cross(i, s)
+		length := r3.Norm(n)
+		if length > 0 {
+			unit[s] = r3.Scale(1/length, n)
+			sum = r3.Add(sum, unit[s])
+		}
+		l.flat[i*slots+s] = packNormal(n.X, n.Y, n.Z)
+	}
+	c.cone = 2
+	length := r3.Norm(sum)
+	if length == 0 {
+		return
+	}
+	axis := r3.Scale(1/length, sum)
+	cos := 1.0
+	for s := range int(c.used) {
+		if unit[s] != (r3.Vec{}) {
+			cos = min(cos, r3.Dot(axis, unit[s]))
+		}
+	}
+	c.axis = [3]float32{float32(axis.X), float32(axis.Y), float32(axis.Z)}
+	if cos > 0.05 {
+		c.cone = float32(math.Sqrt(1 - cos*cos))
+	}
+}
+
+// cross is twice the area vector of a slot.
+func (l *level) cross(cluster, slot int) r3.Vec {
+	a, b, c := l.corners(uint32(cluster*slots + slot))
+	return r3.Cross(r3.Sub(b, a), r3.Sub(c, a))
+}
+
+// corners returns the corner points of a slot about the mesh's origin.
+func (l *level) corners(id uint32) (a, b, c r3.Vec) {
+	i, j, k := l.places(id)
+	at := func(v int) r3.Vec {
+		p := l.xyz[3*v : 3*v+3 : 3*v+3]
+		return r3.Vec{X: float64(p[0]), Y: float64(p[1]), Z: float64(p[2])}
+	}
+	return at(i), at(j), at(k)
+}
+
+// places returns the cluster vertices of a slot.
+func (l *level) places(id uint32) (i, j, k int) {
+	first := int(l.clusters[id>>slotBits].first)
+	t := l.corner[3*int(id) : 3*int(id)+3 : 3*int(id)+3]
+	return first + int(t[0]), first + int(t[1]), first + int(t[2])
+}

@@ -1,0 +1,157 @@
+package render
+
+import "math"
+
+// corner3 is a corner in the camera's axes.
+type corner3 struct{ x, y, z float64 }
+
+// rasterClipped draws a cluster some of whose triangles may reach behind the
+// near plane or far outside the picture: those are cut at the near plane and at
+// four planes of the guard first (Sutherland and Hodgman 1974). Corners that
+// need no cut are snapped exactly as in rasterCluster, and a cut edge is always
+// cut from the same end, so that neighbours still share their edges.
+func (f *Frame) rasterClipped(p *placed, cluster, top, end int) {
+	l := p.level
+	c := &l.clusters[cluster]
+	m, t := p.turn, p.shift
+	for s := range int(c.used) {
+		id := uint32(cluster*slots + s)
+		a, b, d := l.places(id)
+		var poly [12]corner3
+		for i, v := range [3]int{a, b, d} {
+			px, py, pz := l.xyz[3*v], l.xyz[3*v+1], l.xyz[3*v+2]
+			poly[i] = corner3{
+				float64(m[0]*px + m[1]*py + m[2]*pz + t[0]),
+				float64(m[3]*px + m[4]*py + m[5]*pz + t[1]),
+				float64(m[6]*px + m[7]*py + m[8]*pz + t[2]),
+			}
+		}
+		n := f.clip(&poly, 3)
+		for i := 1; i+1 < n; i++ {
+			f.fill(p, poly[0], poly[i], poly[i+1], uint64(p.base)+uint64(id), top, end)
+		}
+	}
+}
+
+// clip cuts a polygon of n corners and returns how many are left.
+func (f *Frame) clip(poly *[12]corner3, n int) int {
+	v := &f.view
+	edge := (guard - 1) / v.scale // half the guard at depth 1, or in mm
+	var side [5]func(corner3) float64
+	planes := side[:0]
+	if v.ortho {
+		planes = append(planes,
+			func(c corner3) float64 { return edge - c.x }, func(c corner3) float64 { return edge + c.x },
+			func(c corner3) float64 { return edge - c.y }, func(c corner3) float64 { return edge + c.y })
+	} else {
+		near := v.near
+		planes = append(planes,
+			func(c corner3) float64 { return c.z - near },
+			func(c corner3) float64 { return edge*c.z - c.x }, func(c corner3) float64 { return edge*c.z + c.x },
+			func(c corner3) float64 { return edge*c.z - c.y }, func(c corner3) float64 { return edge*c.z + c.y })
+	}
+	var out [12]corner3
+	for _, inside := range planes {
+		k := 0
+		for i := range n {
+			a, b := poly[i], poly[(i+1)%n]
+			da, db := inside(a), inside(b)
+			if da >= 0 {
+				out[k] = a
+				k++
+			}
+			switch {
+			case da >= 0 && db < 0:
+				out[k] = cutEdge(a, b, da, db)
+				k++
+			case da < 0 && db >= 0:
+				out[k] = cutEdge(b, a, db, da)
+				k++
+			}
+		}
+		copy(poly[:k], out[:k])
+		n = k
+		if n < 3 {
+			return 0
+		}
+	}
+	return n
+}
+
+// cutEdge is where the edge from a, inside, to b, outside, meets the plane.
+func cutEdge(a, b corner3, da, db float64) corner3 {
+	k := da / (da - db)
+	return corner3{a.x + k*(b.x-a.x), a.y + k*(b.y-a.y), a.z + k*(b.z-a.z)}
+}
+
+// fill draws one triangle in front of the near plane and within the guard. An
+// edge value is twice the area between the edge and a sample, positive inside;
+// a sample on an edge belongs to the triangle of which it is the top or left
+// edge.
+func (f *Frame) fill(p *placed, a, b, c corner3, id uint64, top, end int) {
+	v := &f.view
+	var x, y [3]int64
+	var q [3]float32
+	for i, k := range [3]corner3{a, b, c} {
+		s := float32(v.scale)
+		q[i] = float32(v.far) - float32(k.z)
+		if !v.ortho {
+			q[i] = 1 / float32(k.z)
+			s *= q[i]
+		}
+		x[i], y[i] = int64(snap(float32(v.cx)+float32(k.x)*s)), int64(snap(float32(v.cy)-float32(k.y)*s))
+	}
+	area := (x[1]-x[0])*(y[2]-y[0]) - (x[2]-x[0])*(y[1]-y[0])
+	if area >= 0 {
+		if area == 0 || p.cullBack {
+			return
+		}
+	} else {
+		x[1], y[1], q[1], x[2], y[2], q[2] = x[2], y[2], q[2], x[1], y[1], q[1]
+		area = -area
+	}
+	minX := max((min(x[0], x[1], x[2])+subOne-1)>>subBits, 0)
+	maxX := min(max(x[0], x[1], x[2])>>subBits, int64(f.vw-1))
+	minY := max((min(y[0], y[1], y[2])+subOne-1)>>subBits, int64(top))
+	maxY := min(max(y[0], y[1], y[2])>>subBits, int64(end-1))
+	if minX > maxX {
+		return
+	}
+	var dx, dy, bias [3]int64
+	for i := range 3 {
+		j, k := (i+1)%3, (i+2)%3
+		dx[i], dy[i] = x[k]-x[j], y[k]-y[j]
+		bias[i] = topLeft(dx[i], dy[i])
+	}
+	inv := 1 / float32(area)
+	q0, q1, q2 := q[0]*inv, q[1]*inv, q[2]*inv
+	for row := minY; row <= maxY; row++ {
+		var w [3]int64
+		for i := range 3 {
+			j := (i + 1) % 3
+			w[i] = dx[i]*(row<<subBits-y[j]) - dy[i]*(minX<<subBits-x[j]) + bias[i]
+		}
+		// The part of the row inside all three edges.
+		lo, hi := minX, maxX
+		for i := range 3 {
+			step := dy[i] << subBits // w falls by it from sample to sample
+			switch {
+			case step > 0 && w[i] < 0, step == 0 && w[i] < 0:
+				hi = lo - 1
+			case step > 0:
+				hi = min(hi, minX+w[i]/step)
+			case step < 0 && w[i] < 0:
+				lo = max(lo, minX+(-w[i]+(-step)-1)/(-step))
+			}
+		}
+		at := int(row) * f.vw
+		for col := lo; col <= hi; col++ {
+			k := col - minX
+			w0, w1, w2 := w[0]-k*(dy[0]<<subBits), w[1]-k*(dy[1]<<subBits), w[2]-k*(dy[2]<<subBits)
+			d := uint64(math.Float32bits(float32(w0)*q0+float32(w1)*q1+float32(w2)*q2))<<32 | id
+			if i := at + int(col); d > f.depth[i] {
+				f.depth[i] = d
+			}
+		}
+	}
+}

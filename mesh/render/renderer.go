@@ -1,0 +1,198 @@
+package render
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"sync"
+	"sync/atomic"
+)
+
+// Quality says how much work goes into a frame.
+type Quality int
+
+const (
+	// Moving pictures are drawn while the view changes: one shade a triangle,
+	// and the proxy of a mesh too big to draw whole in time.
+	Moving Quality = iota
+	// Settled pictures show every triangle, smoothly shaded.
+	Settled
+	// Fine pictures are settled ones at two by two samples a pixel.
+	Fine
+)
+
+// Renderer draws frames on threads of its own. It draws one frame at a time;
+// several renderers may draw the same bodies at once.
+type Renderer struct {
+	threads int
+	mu      sync.Mutex
+	closed  bool
+
+	// The job under way.
+	frame   *Frame
+	ctx     context.Context
+	do      stage
+	parts   int64
+	next    atomic.Int64
+	stopped atomic.Bool
+	wake    chan struct{}
+	done    sync.WaitGroup
+
+	visible []visibleCluster
+	count   atomic.Int64
+	bands   []int // first rows of the bands, and the height at the end
+	rows    []int // triangles that begin in each block of rows
+	scratch []scratch
+}
+
+// stage is one step of drawing that is cut into parts.
+type stage uint8
+
+const (
+	doCull stage = iota
+	doRaster
+	doShade
+	doEdges
+	doReduce
+)
+
+// NewRenderer starts a renderer with so many threads, 0 for as many as Go uses
+// processors. Close stops them.
+func NewRenderer(threads int) *Renderer {
+	if threads <= 0 {
+		threads = runtime.GOMAXPROCS(0)
+	}
+	r := &Renderer{threads: threads, wake: make(chan struct{}, threads), scratch: make([]scratch, threads)}
+	for i := 1; i < threads; i++ {
+		go r.serve(i)
+	}
+	return r
+}
+
+// Close stops the renderer's threads once the frame under way is done.
+func (r *Renderer) Close() {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if !r.closed {
+		r.closed = true
+		close(r.wake)
+	}
+}
+
+func (r *Renderer) serve(thread int) {
+	for range r.wake {
+		r.work(thread)
+		r.done.Done()
+	}
+}
+
+// run does all parts of a stage and returns when they are done.
+func (r *Renderer) run(do stage, parts int) {
+	r.do, r.parts = do, int64(parts)
+	r.next.Store(0)
+	helpers := min(r.threads, parts) - 1
+	if helpers > 0 {
+		r.done.Add(helpers)
+		for range helpers {
+			r.wake <- struct{}{}
+		}
+	}
+	r.work(0)
+	r.done.Wait()
+}
+
+func (r *Renderer) work(thread int) {
+	for {
+		part := r.next.Add(1) - 1
+		if part >= r.parts || r.stop() {
+			return
+		}
+		switch r.do {
+		case doCull:
+			r.cull(int(part), &r.scratch[thread])
+		case doRaster:
+			r.raster(int(part), &r.scratch[thread])
+		case doShade:
+			r.frame.shadeRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+		case doEdges:
+			r.frame.edgeRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+		case doReduce:
+			r.frame.reduceRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+		}
+	}
+}
+
+// stop says whether the frame was called off.
+func (r *Renderer) stop() bool {
+	if r.stopped.Load() {
+		return true
+	}
+	if r.ctx.Err() != nil {
+		r.stopped.Store(true)
+		return true
+	}
+	return false
+}
+
+// rowBlock is the number of rows shaded in one part.
+const rowBlock = 16
+
+// Limits of a picture.
+const maxSide = 16384
+
+// Draw draws the scene into the frame, whose size must have been set. It
+// allocates nothing once the frame and the renderer have seen a scene of that
+// size. When ctx is done it stops within a few milliseconds and returns its
+// error; the frame then holds nothing of use.
+func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) error {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	if r.closed {
+		return errors.New("the renderer was closed")
+	}
+	if f.w <= 0 || f.h <= 0 || f.w > maxSide || f.h > maxSide {
+		return fmt.Errorf("a picture of %d × %d pixels cannot be drawn: each side must be from 1 to %d", f.w, f.h, maxSide)
+	}
+	if len(s.Bodies) > maxBodies {
+		return fmt.Errorf("a picture cannot hold %d bodies: the limit is %d", len(s.Bodies), maxBodies)
+	}
+	r.frame, r.ctx = f, ctx
+	r.stopped.Store(false)
+	defer func() { r.frame, r.ctx = nil, nil }()
+
+	samples := 1
+	if q == Fine && 2*max(f.w, f.h) <= maxSide {
+		samples = 2
+	}
+	f.begin(s, samples)
+	r.cullAll(false)
+	if q == Moving && r.triangles() > movingTriangles && f.hasProxy() {
+		r.cullAll(true)
+	}
+	f.smooth = q != Moving
+	r.setBands()
+	r.run(doRaster, len(r.bands)-1)
+	blocks := (f.vh + rowBlock - 1) / rowBlock
+	r.run(doShade, blocks)
+	if f.anyEdges {
+		r.run(doEdges, blocks)
+	}
+	if samples > 1 {
+		r.run(doReduce, (f.h+rowBlock-1)/rowBlock)
+	}
+	if r.stop() {
+		f.ready = false
+		return ctx.Err()
+	}
+	f.ready = true
+	f.drawOver(f.Picture.Rect)
+	return nil
+}
+
+// movingTriangles is how many triangles in sight a moving picture draws before
+// it takes the proxies.
+const movingTriangles = 1_300_000
+
+// triangles is about how many triangles the last cull left.
+func (r *Renderer) triangles() int { return int(r.count.Load()) * slots }

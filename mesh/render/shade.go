@@ -1,0 +1,303 @@
+package render
+
+import (
+	"image/color"
+	"math"
+)
+
+// Limits within which shading changes paper and ramps: paper stays readable,
+// ramps stay recognisable.
+const (
+	paperDark, paperLight = 0.66, 1.06
+	rampDark, rampLight   = 0.40, 1.12
+)
+
+// stoneColour is a scan without colours of its own.
+var stoneColour = [3]float32{0xE9, 0xE2, 0xD3}
+
+// pixel is what is worked out about one sample before it is coloured.
+type pixel struct {
+	p       *placed
+	slot    uint32
+	depth   float32
+	point   [3]float32 // about the mesh's origin
+	normal  [3]float32 // unit, towards the eye
+	facing  float32    // cosine of the angle between normal and line of sight
+	weights [3]float32 // of the corners; only where have is set
+	have    bool
+	corners [3]int // places of the corners in the level
+	inside  bool   // seen from the back
+}
+
+// shadeRows colours the samples of the rows from top to end.
+func (f *Frame) shadeRows(top, end int) {
+	f.shadeRect(0, top, f.vw, min(end, f.vh))
+}
+
+// shadeRect colours the samples of a rectangle from the depth buffer.
+func (f *Frame) shadeRect(left, top, right, end int) {
+	pix, stride := f.Picture.Pix, f.Picture.Stride
+	if f.samples > 1 {
+		pix, stride = f.fine, 4*f.vw
+	}
+	bg := f.scene.Background
+	keys := f.anyEdges
+	var px pixel
+	for y := top; y < end; y++ {
+		row := y * f.vw
+		depth := f.depth[row : row+f.vw]
+		out := pix[y*stride : y*stride+4*f.vw]
+		for x := left; x < right; x++ {
+			d := depth[x]
+			o := out[4*x : 4*x+4 : 4*x+4]
+			if d == 0 {
+				o[0], o[1], o[2], o[3] = bg.R, bg.G, bg.B, bg.A
+				if keys {
+					f.keys[row+x] = 0
+				}
+				continue
+			}
+			id := uint32(d)
+			if px.p == nil || id < px.p.base || id >= px.p.end {
+				px.p = f.bodyOf(id)
+			}
+			c, key := f.shade(&px, id, math.Float32frombits(uint32(d>>32)), x, y)
+			o[0], o[1], o[2], o[3] = code8(c[0]), code8(c[1]), code8(c[2]), 255
+			if keys {
+				f.keys[row+x] = key
+			}
+		}
+	}
+}
+
+// code8 rounds a coded value to its byte.
+func code8(x float32) uint8 {
+	if x >= 255 {
+		return 255
+	}
+	if !(x > 0) {
+		return 0
+	}
+	return uint8(x + 0.5)
+}
+
+// bodyOf finds the body that a triangle belongs to.
+func (f *Frame) bodyOf(id uint32) *placed {
+	for i := range f.bodies {
+		if id < f.bodies[i].end {
+			return &f.bodies[i]
+		}
+	}
+	return &f.bodies[len(f.bodies)-1]
+}
+
+// shade colours one sample and says what an outline runs between there.
+func (f *Frame) shade(px *pixel, id uint32, q float32, x, y int) (c [3]float32, key uint32) {
+	p := px.p
+	px.slot = id - p.base
+	px.depth = f.view.depthOf(q)
+	fx, fy, z := float32(x), float32(y), px.depth
+	var dir [3]float32
+	for k := range 3 {
+		dir[k] = p.dir[k] + fx*p.dirX[k] + fy*p.dirY[k]
+		px.point[k] = p.from[k] + fx*p.fromX[k] + fy*p.fromY[k] + z*dir[k]
+	}
+	px.have = false
+	nx, ny, nz := unpackNormal(p.level.flat[px.slot])
+	px.inside = nx*dir[0]+ny*dir[1]+nz*dir[2] > 0
+	coarse := !f.smooth && p.tint != nil
+	if f.smooth || p.Change != nil {
+		f.findWeights(px)
+	}
+	if f.smooth {
+		l, w := p.level, &px.weights
+		var sx, sy, sz float32
+		for i, v := range px.corners {
+			cx, cy, cz := unpackNormal(l.normal[v])
+			sx += w[i] * cx
+			sy += w[i] * cy
+			sz += w[i] * cz
+		}
+		// A normal that the file has upside down, or none, is no use.
+		if sx*nx+sy*ny+sz*nz > 0 {
+			nx, ny, nz = sx, sy, sz
+		}
+	}
+	if l := nx*nx + ny*ny + nz*nz; l > 0 {
+		s := 1 / sqrt32(l)
+		if px.inside {
+			s = -s
+		}
+		px.normal = [3]float32{nx * s, ny * s, nz * s}
+	} else {
+		px.normal = p.back
+	}
+	n := &px.normal
+	light := &f.scene.Light
+	toward := max(0, n[0]*p.light[0]+n[1]*p.light[1]+n[2]*p.light[2])
+	px.facing = max(0, n[0]*p.back[0]+n[1]*p.back[1]+n[2]*p.back[2])
+	strength := float32(light.Ambient) + float32(light.Key)*toward + float32(light.Fill)*px.facing
+
+	switch {
+	case p.Change != nil:
+		c, key = f.shadeChange(px, strength)
+	default:
+		c = f.surface(px, strength, coarse)
+		if p.Marks != nil {
+			c, key = f.shadeMarks(px, c, strength)
+		}
+	}
+	if px.inside && f.scene.BackFace.A > 0 {
+		t := rgb32(f.scene.BackFace)
+		s := min(max(strength, paperDark), 1)
+		for k := range 3 {
+			c[k] = 0.3*c[k] + 0.7*t[k]*s
+		}
+	}
+	if key != 0 {
+		key |= uint32(f.indexOf(p)) << keyBody
+	}
+	return c, key
+}
+
+func (f *Frame) indexOf(p *placed) int {
+	for i := range f.bodies {
+		if &f.bodies[i] == p {
+			return i
+		}
+	}
+	return 0
+}
+
+// findWeights works out where on its triangle a sample lies: the weights of the
+// corners of the point, projected into the triangle's plane.
+func (f *Frame) findWeights(px *pixel) {
+	if px.have {
+		return
+	}
+	l := px.p.level
+	i, j, k := l.places(px.slot)
+	px.corners = [3]int{i, j, k}
+	a, b, c := l.xyz[3*i:3*i+3:3*i+3], l.xyz[3*j:3*j+3:3*j+3], l.xyz[3*k:3*k+3:3*k+3]
+	e1x, e1y, e1z := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+	e2x, e2y, e2z := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+	tx, ty, tz := px.point[0]-a[0], px.point[1]-a[1], px.point[2]-a[2]
+	d11 := e1x*e1x + e1y*e1y + e1z*e1z
+	d12 := e1x*e2x + e1y*e2y + e1z*e2z
+	d22 := e2x*e2x + e2y*e2y + e2z*e2z
+	t1 := tx*e1x + ty*e1y + tz*e1z
+	t2 := tx*e2x + ty*e2y + tz*e2z
+	w1, w2 := float32(1.0/3), float32(1.0/3)
+	if det := d11*d22 - d12*d12; det > 0 {
+		w1, w2 = (d22*t1-d12*t2)/det, (d11*t2-d12*t1)/det
+	}
+	// Rounding may put a point of a needle far outside it.
+	w1, w2 = clamp32(w1), clamp32(w2)
+	if s := w1 + w2; s > 1 {
+		w1, w2 = w1/s, w2/s
+	}
+	px.weights = [3]float32{1 - w1 - w2, w1, w2}
+	px.have = true
+}
+
+// surface is the scan itself under the light.
+func (f *Frame) surface(px *pixel, strength float32, coarse bool) [3]float32 {
+	p := px.p
+	if p.Plain.A > 0 {
+		c := rgb32(p.Plain)
+		return scaled(c, strength)
+	}
+	b := p.Body
+	m := b.mesh
+	face := p.level.face[px.slot]
+	mat := &b.materials[0]
+	if m.MaterialOf != nil {
+		if i := int(m.MaterialOf[face]); i < len(b.materials) {
+			mat = &b.materials[i]
+		}
+	}
+	if mat.unlit && !f.scene.Light.Raking {
+		strength = 1
+	}
+	if coarse {
+		t := p.tint[px.slot]
+		return scaled([3]float32{float32(t & 255), float32(t >> 8 & 255), float32(t >> 16 & 255)}, strength)
+	}
+	c := stoneColour
+	switch {
+	case mat.image >= 0 && mat.image < len(p.textures) && p.textures[mat.image] != nil:
+		f.findWeights(px)
+		c = f.textured(px, p.textures[mat.image])
+	case len(m.Colours) > 0:
+		f.findWeights(px)
+		c = [3]float32{}
+		for i, v := range px.corners {
+			w := px.weights[i]
+			o := m.Colours[4*p.level.vertex[v]:]
+			c[0] += w * float32(o[0])
+			c[1] += w * float32(o[1])
+			c[2] += w * float32(o[2])
+		}
+	case !mat.plain:
+		c = [3]float32{255, 255, 255}
+	}
+	if !mat.plain {
+		for k := range 3 {
+			c[k] *= mat.factor[k]
+		}
+	}
+	return scaled(c, strength)
+}
+
+func scaled(c [3]float32, s float32) [3]float32 { return [3]float32{c[0] * s, c[1] * s, c[2] * s} }
+
+// textured looks a sample up in a picture, at the resolution at which the
+// sample covers about a texel.
+func (f *Frame) textured(px *pixel, t *texture) [3]float32 {
+	p := px.p
+	l, uvs := p.level, p.Body.mesh.UVs
+	var uv [3][2]float32
+	if l.proxy {
+		// Corners of a proxy may belong to different charts of the picture: the
+		// scan face it stands for has its own.
+		tri := p.Body.mesh.Triangles[3*l.face[px.slot]:]
+		for i := range 3 {
+			uv[i] = [2]float32{uvs[2*tri[i]], uvs[2*tri[i]+1]}
+		}
+		u, v := (uv[0][0]+uv[1][0]+uv[2][0])/3, (uv[0][1]+uv[1][1]+uv[2][1])/3
+		r, g, b := t.at(u, v, 4)
+		return [3]float32{r, g, b}
+	}
+	var a [3][]float32
+	for i, k := range px.corners {
+		v := l.vertex[k]
+		uv[i] = [2]float32{uvs[2*v], uvs[2*v+1]}
+		a[i] = l.xyz[3*k : 3*k+3 : 3*k+3]
+	}
+	w := &px.weights
+	u := w[0]*uv[0][0] + w[1]*uv[1][0] + w[2]*uv[2][0]
+	v := w[0]*uv[0][1] + w[1]*uv[1][1] + w[2]*uv[2][1]
+	// Texels a mm: the root of the ratio of areas in the picture and in space.
+	du1, dv1, du2, dv2 := uv[1][0]-uv[0][0], uv[1][1]-uv[0][1], uv[2][0]-uv[0][0], uv[2][1]-uv[0][1]
+	inPicture := abs32(du1*dv2-du2*dv1) * float32(t.levels[0].w) * float32(t.levels[0].h)
+	x1, y1, z1 := a[1][0]-a[0][0], a[1][1]-a[0][1], a[1][2]-a[0][2]
+	x2, y2, z2 := a[2][0]-a[0][0], a[2][1]-a[0][1], a[2][2]-a[0][2]
+	cx, cy, cz := y1*z2-z1*y2, z1*x2-x1*z2, x1*y2-y1*x2
+	texels := float32(0)
+	if area := sqrt32(cx*cx + cy*cy + cz*cz); area > 0 {
+		texels = sqrt32(inPicture/area) * f.view.pixelMM(px.depth)
+	}
+	r, g, b := t.at(u, v, texels)
+	return [3]float32{r, g, b}
+}
+
+// over lays a colour over another with a share.
+func over(c [3]float32, top [3]float32, share float32) [3]float32 {
+	return [3]float32{
+		c[0] + share*(top[0]-c[0]),
+		c[1] + share*(top[1]-c[1]),
+		c[2] + share*(top[2]-c[2]),
+	}
+}
+
+func opaque(c color.RGBA) bool { return c.A > 0 }
