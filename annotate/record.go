@@ -66,7 +66,7 @@ type Person struct {
 }
 
 // Piece is the body or a fragment, with its own chain of scans and its own
-// frame, that of its first scan. From stage JoinedAt on, its surface is in the
+// frame, that of the scan added to it first. From stage JoinedAt on, its surface is in the
 // scans of JoinedInto and its own chain ends; PieceToSpecimen is set by then.
 type Piece struct {
 	ID              string       `json:"id"` // "body" for the main one
@@ -96,8 +96,8 @@ type Scan struct {
 	ID      string   `json:"id"`
 	Members []Member `json:"members"`
 	Format  string   `json:"format"`
-	// Unit is millimetre, centimetre, metre or inch; UnitSource says whether the
-	// format fixes it ("format") or a person said it ("given").
+	// Unit is mm, cm, m or in; UnitSource says whether the format fixes it
+	// ("format") or a person said it ("given").
 	Unit       string `json:"unit"`
 	UnitSource string `json:"unit_source"`
 	Triangles  int    `json:"triangles"`
@@ -125,7 +125,7 @@ type Use struct {
 	Part      string     `json:"part"` // whole, top, bottom, close_up
 	Scan      string     `json:"scan"`
 	Scale     Scale      `json:"scale"`
-	Alignment *Alignment `json:"alignment,omitempty"` // nil for the first scan of a piece
+	Alignment *Alignment `json:"alignment,omitempty"` // nil for the scan that gives the piece its frame
 
 	Newer Newer `json:"-"` // members of a newer version
 }

@@ -153,7 +153,8 @@ func (r *Record) anyUseBefore(i int) bool {
 // are not aligned with the others of their piece.
 func (r *Record) checkUses(p *points) {
 	for _, q := range r.Pieces {
-		for i, u := range r.Chain(q.ID) {
+		base, _ := r.BaseUse(q.ID)
+		for _, u := range r.Chain(q.ID) {
 			key := u.Key().String()
 			if u.Scale.Verdict == ScaleAsStated {
 				p.add("scale_as_stated", SeverityNote, key,
@@ -161,7 +162,7 @@ func (r *Record) checkUses(p *points) {
 					"measure scale bars in the scan, or scan again with bars beside the specimen")
 			}
 			switch a := u.Alignment; {
-			case i == 0:
+			case u.Key() == base.Key():
 			case a == nil:
 				p.add("not_aligned", SeverityWarning, key,
 					fmt.Sprintf("%s is not aligned with the other scans of piece %s: no change can be measured", key, q.ID),

@@ -119,13 +119,24 @@ func (r *Record) UsesAt(stage, piece string) []Use {
 }
 
 // Chain returns all uses of a piece in the course of events, parts of one
-// stage in the order in which they count. The first gives the piece its frame.
+// stage in the order in which they count.
 func (r *Record) Chain(piece string) []Use {
 	var out []Use
 	for _, s := range r.Stages {
 		out = append(out, r.UsesAt(s.ID, piece)...)
 	}
 	return out
+}
+
+// BaseUse returns the use whose scan gives a piece its frame: the one that was
+// added first, whatever was added for an earlier stage since.
+func (r *Record) BaseUse(piece string) (Use, bool) {
+	for _, u := range r.Uses {
+		if u.Piece == piece {
+			return u, true
+		}
+	}
+	return Use{}, false
 }
 
 // FindUse returns the use that a person names by stage, piece and part; piece

@@ -82,14 +82,8 @@ func (k *Marking) take(spec annotate.Region) error {
 		if spec.Certainty == "" {
 			spec.Certainty = "assumed"
 		}
-		key, err := annotate.ParseUseKey(k.use)
-		if err != nil {
-			return err
-		}
-		if spec.Since == "" {
-			spec.Since = key.Stage
-		}
 		spec.Use = k.use
+		var err error
 		if spec.ID, spec.Number, err = record.NextRegion(k.use); err != nil {
 			return err
 		}

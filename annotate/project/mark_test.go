@@ -27,7 +27,7 @@ func TestMarking(t *testing.T) {
 	p := reopen(t, example(t)) // faces 1 to 3 are region R1, fill
 	before := state(t, p)
 	bone := mapFaces(t, p, annotate.Region{Layer: "substance", Kind: "original", Certainty: "seen", ExaminedBy: "microscope"}, 10, 11, 12, 13)
-	if g := bone.Region; g.ID != "R2" || g.Number != 2 || g.Use != use || g.Since != "fill" || bone.Taken != 4 {
+	if g := bone.Region; g.ID != "R2" || g.Number != 2 || g.Use != use || bone.Taken != 4 {
 		t.Errorf("marked %+v", bone)
 	}
 	more := mapFaces(t, p, annotate.Region{ID: "R2"}, 14)

@@ -35,6 +35,7 @@ type Project struct {
 	damage  map[string]error // files that cannot be used
 	notices []annotate.OpenPoint
 	writes  bool
+	cache   cache
 }
 
 // liveMap is a map in memory and its revision when it was last on disk.
