@@ -32,6 +32,7 @@ func ChooseOrigin(n int, at func(i int) r3.Vec) r3.Vec {
 	}
 	_, exp := math.Frexp(extent)
 	grain := math.Ldexp(1, exp-3)
-	round := func(a, b float64) float64 { return math.Round((a+b)/2/grain) * grain }
+	// Adding zero turns -0 into 0.
+	round := func(a, b float64) float64 { return math.Round((a+b)/2/grain)*grain + 0 }
 	return r3.Vec{X: round(lo.X, hi.X), Y: round(lo.Y, hi.Y), Z: round(lo.Z, hi.Z)}
 }

@@ -7,6 +7,7 @@ import (
 	"net/url"
 	"path"
 	"path/filepath"
+	"slices"
 	"strings"
 )
 
@@ -161,4 +162,25 @@ func (r *reader) hasFallback(v *BufferView) bool {
 		return false
 	}
 	return r.doc.Buffers[v.Buffer].URI != "" || (v.Buffer == 0 && r.bin != nil)
+}
+
+// Files lists the names of all files that the document refers to, inside its
+// own folder, in order; names that lead elsewhere are left out.
+func (d *Document) Files() []string {
+	var out []string
+	add := func(uri string) {
+		if uri == "" || isData(uri) {
+			return
+		}
+		if name, err := localName(uri); err == nil && !slices.Contains(out, name) {
+			out = append(out, name)
+		}
+	}
+	for i := range d.Buffers {
+		add(d.Buffers[i].URI)
+	}
+	for i := range d.Images {
+		add(d.Images[i].URI)
+	}
+	return out
 }

@@ -1,7 +1,6 @@
 package gltf
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -145,7 +144,7 @@ func (r *reader) image(i int) (mesh.Image, bool) {
 		out.Data = nil
 		return out, true
 	}
-	if out.MIME = imageType(out.Data); out.MIME == "" {
+	if out.MIME = mesh.ImageType(out.Data); out.MIME == "" {
 		r.warn("texture_unreadable", where+" is neither PNG nor JPEG; the scan is shown without it",
 			"save the scan with PNG or JPEG textures")
 		return out, false
@@ -154,15 +153,4 @@ func (r *reader) image(i int) (mesh.Image, bool) {
 		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, m.MimeType, out.MIME), "")
 	}
 	return out, true
-}
-
-// imageType tells PNG from JPEG by the first bytes; "" for anything else.
-func imageType(data []byte) string {
-	switch {
-	case bytes.HasPrefix(data, []byte("\x89PNG\r\n\x1a\n")):
-		return "image/png"
-	case bytes.HasPrefix(data, []byte("\xff\xd8\xff")):
-		return "image/jpeg"
-	}
-	return ""
 }

@@ -1,0 +1,166 @@
+package scan
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+)
+
+// Member is one file of a scan as received.
+type Member struct {
+	Name   string `json:"name"`   // relative to the scan's folder, with slashes
+	SHA256 string `json:"sha256"` // in lower-case hexadecimal
+	Bytes  int64  `json:"bytes"`
+}
+
+// ID is the id of a scan: the hash of its only member, else the SHA-256 of the
+// lines "hash, two spaces, name, newline" sorted by name.
+func ID(members []Member) string {
+	if len(members) == 1 {
+		return members[0].SHA256
+	}
+	sorted := slices.Clone(members)
+	slices.SortFunc(sorted, func(a, b Member) int { return strings.Compare(a.Name, b.Name) })
+	h := sha256.New()
+	for _, m := range sorted {
+		fmt.Fprintf(h, "%s  %s\n", m.SHA256, m.Name)
+	}
+	return hex.EncodeToString(h.Sum(nil))
+}
+
+// source reads the member files of a scan and keeps their hashes.
+type source struct {
+	ctx     context.Context
+	dir     string // the folder of the main file, in which all others must be
+	members []Member
+	hashing chan Member // the main file's, hashed beside the reading
+}
+
+// main reads the main file and starts hashing it.
+func (s *source) main(file, name string) ([]byte, error) {
+	f, err := os.Open(file)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := readAll(s.ctx, f)
+	if err != nil {
+		return nil, err
+	}
+	s.hashing = make(chan Member, 1)
+	go func() { s.hashing <- memberOf(name, data) }()
+	return data, nil
+}
+
+// finish returns all members, the main file first.
+func (s *source) finish() []Member {
+	return append([]Member{<-s.hashing}, s.members...)
+}
+
+func memberOf(name string, data []byte) Member {
+	sum := sha256.Sum256(data)
+	return Member{Name: name, SHA256: hex.EncodeToString(sum[:]), Bytes: int64(len(data))}
+}
+
+// resource reads another member; codecs call it with names inside the scan's
+// folder, which is held to here once more, symbolic links included.
+func (s *source) resource(name string) ([]byte, error) {
+	root, err := os.OpenRoot(s.dir)
+	if err != nil {
+		return nil, err
+	}
+	defer root.Close()
+	f, err := root.Open(filepath.FromSlash(name))
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	data, err := readAll(s.ctx, f)
+	if err != nil {
+		return nil, err
+	}
+	if !s.has(name) {
+		s.members = append(s.members, memberOf(name, data))
+	}
+	return data, nil
+}
+
+// has says whether the file has been read.
+func (s *source) has(name string) bool {
+	return slices.ContainsFunc(s.members, func(m Member) bool { return m.Name == name })
+}
+
+// readAll reads a whole file, in steps between which it can be stopped.
+func readAll(ctx context.Context, f *os.File) ([]byte, error) {
+	info, err := f.Stat()
+	if err != nil {
+		return nil, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, errors.New("this is a folder or a device and not a file; give the mesh file itself")
+	}
+	// One byte more than the size, so that the end is met without growing.
+	data := make([]byte, 0, info.Size()+1)
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		if len(data) == cap(data) {
+			data = append(data, 0)[:len(data)]
+		}
+		n, err := f.Read(data[len(data):min(cap(data), len(data)+64<<20)])
+		data = data[:len(data)+n]
+		if errors.Is(err, io.EOF) {
+			return data, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+}
+
+// isGzip says whether data begins like a gzip file (RFC 1952).
+func isGzip(data []byte) bool {
+	return len(data) >= 3 && data[0] == 0x1f && data[1] == 0x8b && data[2] == 8
+}
+
+// Bounds on what a gzip file may unpack to: a scan packs to a tenth at best, a
+// file made to fill the memory packs a thousand to one.
+const (
+	freeUnpacked  = 64 << 20
+	mostUnpacking = 100
+)
+
+// unpack unzips data.
+func unpack(ctx context.Context, data []byte) ([]byte, error) {
+	z, err := gzip.NewReader(bytes.NewReader(data))
+	if err != nil {
+		return nil, fmt.Errorf("the gzip packing is broken: %w; copy the file again", err)
+	}
+	limit := max(freeUnpacked, int64(len(data))*mostUnpacking)
+	var out bytes.Buffer
+	for {
+		if err := ctx.Err(); err != nil {
+			return nil, err
+		}
+		_, err := io.CopyN(&out, z, 4<<20)
+		if errors.Is(err, io.EOF) {
+			return out.Bytes(), nil
+		}
+		if err != nil {
+			return nil, fmt.Errorf("the gzip packing is broken after %d bytes: %w; copy the file again", out.Len(), err)
+		}
+		if int64(out.Len()) > limit {
+			return nil, fmt.Errorf("the file unpacks to more than %d times its size, which no scan does; unpack it with care and look at what it is", mostUnpacking)
+		}
+	}
+}
