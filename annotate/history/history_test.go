@@ -274,3 +274,36 @@ func TestCancelTakesEverythingBack(t *testing.T) {
 		t.Error("a cancelled action was committed")
 	}
 }
+
+func FuzzReadJournal(f *testing.F) {
+	first, err := BeginJournal("00ff")
+	if err != nil {
+		f.Fatal(err)
+	}
+	line, err := Entry{Did, Action{Label: "x", Record: []RecordChange{{Member: "people", Key: "P1", After: []byte(`{"id":"P1"}`)}}}}.Line()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(append(bytes.Clone(first), line...))
+	f.Add(line)
+	f.Add([]byte("{}\n"))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		j := ReadJournal(data)
+		if j.Good > len(data) || (j.Good > 0 && data[j.Good-1] != '\n') {
+			t.Fatalf("%d of %d bytes are said to be whole lines", j.Good, len(data))
+		}
+		h := newHouse(t, annotate.Record{})
+		before := h.state(t)
+		for _, e := range j.Entries {
+			if h.Replay(e) != nil {
+				continue
+			}
+			if h.apply(e.Action.Inverse()) != nil {
+				t.Fatal("what was replayed cannot be undone")
+			}
+			if !bytes.Equal(h.state(t), before) {
+				t.Fatal("undone it is not as before")
+			}
+		}
+	})
+}

@@ -528,3 +528,29 @@ func TestLog(t *testing.T) {
 		t.Errorf("the log does not name the project.json on disk")
 	}
 }
+
+func FuzzDecodeDocument(f *testing.F) {
+	data, err := document{Format: documentForm, Version: "1.0", Maps: map[string]string{}}.encode()
+	if err != nil {
+		f.Fatal(err)
+	}
+	f.Add(data)
+	f.Add([]byte(`{"format":"rigatino project","version":"1.3","shelf":[1],"record":{"specimen":{"x":2}},"maps":{"a/b/c":"maps/x"},"files":[]}`))
+	f.Fuzz(func(t *testing.T, data []byte) {
+		d, _, err := decodeDocument(data)
+		if err != nil {
+			return
+		}
+		first, err := d.encode()
+		if err != nil {
+			t.Fatalf("what was read cannot be written: %v", err)
+		}
+		again, unsealed, err := decodeDocument(first)
+		if err != nil || unsealed {
+			t.Fatalf("what was written cannot be read: %v\n%s", err, first)
+		}
+		if second, err := again.encode(); err != nil || !bytes.Equal(second, first) {
+			t.Fatalf("written twice it differs: %v\n%s\n%s", err, first, second)
+		}
+	})
+}
