@@ -1,5 +1,3 @@
-//go:build landed
-
 package project
 
 import (
@@ -7,10 +5,8 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -187,45 +183,6 @@ func pairOptions(r *annotate.Record, from, to annotate.UseKey) (change.Options, 
 	}
 	opt.ScaleU = math.Max(a.Scale.RelativeU, b.Scale.RelativeU)
 	return opt, nil
-}
-
-// between returns the alignments on the way from one use to another: those of
-// both, down to the one they share.
-func between(r *annotate.Record, from, to annotate.UseKey) ([]annotate.Alignment, error) {
-	down := func(key annotate.UseKey) ([]annotate.UseKey, error) {
-		path := []annotate.UseKey{key}
-		for range len(r.Uses) {
-			u := r.Use(key)
-			if u == nil {
-				return nil, fmt.Errorf("an alignment leads to %v, which does not exist: align again", key)
-			}
-			if base, _ := r.BaseUse(key.Piece); base.Key() == key || u.Alignment == nil {
-				return path, nil
-			}
-			next, err := annotate.ParseUseKey(u.Alignment.To)
-			if err != nil {
-				return nil, err
-			}
-			path, key = append(path, next), next
-		}
-		return nil, errors.New("alignments lead round in a circle: align one of them with the scan that gives the piece its frame")
-	}
-	a, err := down(from)
-	if err != nil {
-		return nil, err
-	}
-	b, err := down(to)
-	if err != nil {
-		return nil, err
-	}
-	for len(a) > 1 && len(b) > 1 && a[len(a)-2] == b[len(b)-2] {
-		a, b = a[:len(a)-1], b[:len(b)-1]
-	}
-	var links []annotate.Alignment
-	for _, key := range slices.Concat(b[:len(b)-1], a[:len(a)-1]) {
-		links = append(links, *r.Use(key).Alignment)
-	}
-	return links, nil
 }
 
 // changeKey names everything that a comparison rests on.

@@ -1,5 +1,3 @@
-//go:build landed
-
 package project
 
 import (
@@ -9,6 +7,8 @@ import (
 	"os"
 	"path/filepath"
 	"sync"
+
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/facemap"
@@ -73,15 +73,58 @@ func (p *Project) LoadUse(ctx context.Context, key annotate.UseKey, progress fun
 	return out, nil
 }
 
-// scanToPiece returns where a use lies in its piece's frame, if that is known.
-func scanToPiece(record annotate.Record, u annotate.Use) (frame.Rigid, bool) {
-	if base, ok := record.BaseUse(u.Piece); ok && base.Key() == u.Key() {
-		return frame.Identity(), true
+// factor is the scale factor of a use.
+func (l *Loaded) factor() float64 {
+	if l.Use.Scale.Factor == 0 {
+		return 1
 	}
-	if a := u.Alignment; a != nil && a.Verdict == annotate.VerdictAccepted {
-		return frame.FromMatrix(a.ScanToPiece), true
+	return l.Use.Scale.Factor
+}
+
+// calibrated returns the mesh with the scale factor applied, about zero.
+func (l *Loaded) calibrated() *mesh.Mesh {
+	f := l.factor()
+	if f == 1 {
+		return l.Surface.Mesh
 	}
-	return frame.Identity(), false
+	return mesh.Transform(l.Surface.Mesh, func(v r3.Vec) r3.Vec { return r3.Scale(f, v) })
+}
+
+func vec(v [3]float64) r3.Vec { return r3.Vec{X: v[0], Y: v[1], Z: v[2]} }
+
+// part passes progress on as a stretch of a longer job.
+func part(progress func(float64, string), from, to float64) func(float64, string) {
+	if progress == nil {
+		return nil
+	}
+	return func(done float64, words string) { progress(from+(to-from)*done, words) }
+}
+
+// support returns the faces of a use that are marked as support: out of every
+// value and every alignment. nil for none.
+func (p *Project) support(key annotate.UseKey) ([]bool, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	use := key.String()
+	if !p.hasMap(use) {
+		return nil, nil
+	}
+	m, err := p.liveMap(use)
+	if err != nil {
+		return nil, err
+	}
+	record := p.history.Record()
+	regions := record.RegionsOf(use)
+	var out []bool
+	for f, number := range m.Labels() {
+		if number != 0 && regions[number].Kind == annotate.Support {
+			if out == nil {
+				out = make([]bool, m.FaceCount())
+			}
+			out[f] = true
+		}
+	}
+	return out, nil
 }
 
 func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(float64, string)) (*keptScan, error) {
@@ -116,13 +159,53 @@ func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(f
 	return k, nil
 }
 
-// openStored reads a scan from the project's files. A scan of several files is
-// laid out under their own names in a temporary folder, since they name each
-// other.
-func (p *Project) openStored(ctx context.Context, s annotate.Scan, progress func(float64, string)) (opened *scan.Scan, err error) {
+// openStored reads a scan from the project's files and compares checksums.
+func (p *Project) openStored(ctx context.Context, s annotate.Scan, progress func(float64, string)) (*scan.Scan, error) {
 	if len(s.Members) == 0 {
 		return nil, errors.New("the scan has no files in the record: add it again")
 	}
+	opt := scan.Options{Unit: scan.Unit(s.Unit), Progress: progress}
+	path, ok := p.plainPath(s.Members)
+	if !ok {
+		return p.openLaidOut(ctx, s, opt)
+	}
+	// Opening hashes what it reads, so the file is read once.
+	opened, err := scan.Open(ctx, path, opt)
+	if err == nil && opened.ID == s.ID {
+		return opened, nil
+	}
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
+	}
+	p.mu.Lock()
+	_, damage := p.readFile(s.Members[0].Path, s.Members[0].SHA256)
+	p.mu.Unlock()
+	if damage != nil {
+		return nil, damage
+	}
+	if err == nil {
+		err = fmt.Errorf("file %s changed while it was read: try again", s.Members[0].Path)
+	}
+	return nil, err
+}
+
+// plainPath returns where the only file of a scan lies, if the project's folder
+// is still where it was opened and no link leads elsewhere.
+func (p *Project) plainPath(members []annotate.Member) (string, bool) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	if len(members) != 1 || p.root == nil || p.damage[members[0].Path] != nil {
+		return "", false
+	}
+	path := filepath.Join(p.dir, filepath.FromSlash(members[0].Path))
+	inside, err1 := p.root.Stat(members[0].Path)
+	named, err2 := os.Stat(path)
+	return path, err1 == nil && err2 == nil && os.SameFile(inside, named)
+}
+
+// openLaidOut opens a scan whose files name each other: they are laid out under
+// their own names in a temporary folder.
+func (p *Project) openLaidOut(ctx context.Context, s annotate.Scan, opt scan.Options) (opened *scan.Scan, err error) {
 	dir, err := os.MkdirTemp("", "rigatino-scan-")
 	if err != nil {
 		return nil, fmt.Errorf("read scan: %w", err)
@@ -140,13 +223,16 @@ func (p *Project) openStored(ctx context.Context, s annotate.Scan, progress func
 		if err != nil {
 			return nil, err
 		}
-		if err := root.MkdirAll(filepath.Dir(m.Name), 0o700); err != nil {
+		if err := root.MkdirAll(filepath.Dir(filepath.FromSlash(m.Name)), 0o700); err != nil {
 			return nil, fmt.Errorf("read scan %s: %w", m.Name, err)
 		}
-		if err := root.WriteFile(m.Name, data, 0o600); err != nil {
+		if err := root.WriteFile(filepath.FromSlash(m.Name), data, 0o600); err != nil {
 			return nil, fmt.Errorf("read scan %s: %w", m.Name, err)
 		}
 	}
-	opened, err = scan.Open(ctx, filepath.Join(dir, filepath.FromSlash(s.Members[0].Name)), scan.Options{Unit: scan.Unit(s.Unit), Progress: progress})
+	opened, err = scan.Open(ctx, filepath.Join(dir, filepath.FromSlash(s.Members[0].Name)), opt)
+	if err == nil && opened.ID != s.ID {
+		return nil, fmt.Errorf("the files of scan %s do not make up the scan in the record: restore the project from a copy", s.Members[0].Name)
+	}
 	return opened, err
 }
