@@ -24,7 +24,11 @@ func newInstaller(h house) installer {
 		has:  onPath,
 		run: func(ctx context.Context, name string, args ...string) error {
 			// sudo may ask a person for a password; without a terminal it must fail at once.
-			return program{house: h, person: name == "sudo"}.run(ctx, name, args...)
+			said, err := program{house: h, person: name == "sudo", quiet: "installing"}.output(ctx, name, args...)
+			if err != nil {
+				fmt.Print(said) // hundreds of lines that matter only now
+			}
+			return err
 		},
 	}
 }

@@ -29,7 +29,9 @@ func startScreen(ctx context.Context) (*screen, error) {
 	defer read.Close()
 	ctx, cancel := context.WithCancel(ctx)
 	// The server writes its number to file descriptor 3 once it is ready.
-	cmd := exec.CommandContext(ctx, "Xvfb", "-displayfd", "3",
+	// Without -noreset it starts afresh when its last client leaves, and turns
+	// away whoever comes at that moment.
+	cmd := exec.CommandContext(ctx, "Xvfb", "-displayfd", "3", "-noreset",
 		"-screen", "0", "1600x1000x24", "-nolisten", "tcp", "+extension", "GLX")
 	cmd.ExtraFiles = []*os.File{write}
 	var said strings.Builder
