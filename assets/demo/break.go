@@ -6,46 +6,70 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 )
 
-// fracture is the surface along which a corner broke off: a rough plane of the
-// unstretched space, met once by every ray towards the corner. The corner is
-// what lies beyond it.
+// fracture is the surface along which a corner broke off: a rough plane, met
+// once by every ray towards the corner. The corner is what lies beyond it.
 type fracture struct {
 	form  *form
-	n     r3.Vec  // plane normal in unstretched space, towards the corner
-	level float64 // plane: n·x = level
-	rough roughness
+	n     r3.Vec // unit normal, towards the corner
+	level float64
+	rough roughness // mm across the plane
 
 	axis, e1, e2 r3.Vec // polar coordinates of directions about the corner
 }
 
-// radius is where the ray in direction d meets the break; +Inf if it does not.
+// newFracture is the plane through a place across a direction, roughened;
+// middle is a place of the corner, for its axis.
+func (f *form) newFracture(through, towards r3.Vec, rough roughness, middle r3.Vec) *fracture {
+	b := &fracture{form: f, n: r3.Unit(towards), rough: rough}
+	b.level = r3.Dot(b.n, through)
+	b.axis, _ = f.polar(middle)
+	b.e1, b.e2 = across(b.axis)
+	return b
+}
+
+// beyond is how far a place lies beyond the break, mm.
+func (b *fracture) beyond(p r3.Vec) float64 { return r3.Dot(b.n, p) - b.level - b.rough.at(p) }
+
+// radius is where the ray in direction d meets the break; +Inf if it does not
+// as far out as the specimen goes.
 func (b *fracture) radius(d r3.Vec) float64 {
-	w := r3.Dot(b.n, d)
-	if w < 0.2 {
+	g := func(rho float64) float64 { return b.beyond(b.form.place(d, rho)) }
+	const out = 2
+	if g(out) <= 0 {
 		return math.Inf(1)
 	}
-	rho := b.level / w
-	p := b.form.place(d, rho)
-	// The roughness is in mm across the plane; the plane lies about
-	// level·|n∘stretch| mm from the middle.
-	return rho * (1 + b.rough.at(p)/(b.level*b.reach()))
+	return root(g, 0, out)
+}
+
+// root is where g, negative at low and positive at high, is zero: false
+// position with the stale end's value halved (the Illinois rule), down to the
+// last bits so that differences of it stay smooth.
+func root(g func(float64) float64, low, high float64) float64 {
+	gl, gh := g(low), g(high)
+	for range 80 {
+		x := (low*gh - high*gl) / (gh - gl)
+		if x <= low || x >= high {
+			return x
+		}
+		switch gx := g(x); {
+		case gx == 0:
+			return x
+		case gx < 0:
+			low, gl, gh = x, gx, gh/2
+		default:
+			high, gh, gl = x, gx, gl/2
+		}
+	}
+	return (low + high) / 2
 }
 
 // below is the smaller of v and the cube of the break's radius in direction d.
 func (b *fracture) below(d r3.Vec, v float64) float64 {
-	// The roughness is a few per cent of the radius at most: most directions
-	// need no look at it.
-	if w := r3.Dot(b.n, d); w < 0.2 || 0.7*b.level*b.level*b.level > v*w*w*w {
+	if p := b.form.place(d, math.Cbrt(v)); r3.Dot(b.n, p) < b.level-3 || b.beyond(p) <= 0 {
 		return v
 	}
 	r := b.radius(d)
-	return min(v, r*r*r)
-}
-
-// reach is the length in mm of the plane's unit normal, roughly.
-func (b *fracture) reach() float64 {
-	s := b.form.Stretch
-	return r3.Norm(r3.Vec{X: b.n.X * s.X, Y: b.n.Y * s.Y, Z: b.n.Z * s.Z})
+	return r * r * r
 }
 
 // polar gives the angle from the corner's axis and the angle round it.
@@ -64,18 +88,17 @@ func (b *fracture) direction(theta, phi float64) r3.Vec {
 // r³ is given, in the direction phi round the axis; by bisection to the last
 // bits.
 func (b *fracture) crease(cubed func(r3.Vec) float64, phi float64) float64 {
-	beyond := func(theta float64) bool { // outside the corner
+	clear := func(theta float64) bool { // outside the corner
 		d := b.direction(theta, phi)
-		r := b.radius(d)
-		return r*r*r > cubed(d)
+		return b.beyond(b.form.place(d, math.Cbrt(cubed(d)))) < 0
 	}
-	low, high := 0.0, 0.1
-	for high < 1.4 && !beyond(high) {
-		low, high = high, high+0.05
+	low, high := 0.0, 0.05
+	for high < 1.4 && !clear(high) {
+		low, high = high, high+0.025
 	}
 	for range 52 {
 		mid := (low + high) / 2
-		if beyond(mid) {
+		if clear(mid) {
 			high = mid
 		} else {
 			low = mid

@@ -55,34 +55,32 @@ func newRoughness(n int, long, short, power, rms float64, random *splitmix) roug
 	return out
 }
 
-// chart lays the neighbourhood of a direction flat, in millimetres that are
-// right at its middle: the central projection of directions on to the plane
-// across the middle one, followed by the linear map that makes the base
-// surface's own metric there the identity.
+// chart lays the neighbourhood of a place of the base surface flat, in
+// millimetres: along the rays on to the plane that touches the surface there.
 type chart struct {
-	n, e1, e2 r3.Vec     // middle, and two directions across it
-	g, inv    [4]float64 // plane coordinates to mm, and back; row-major
-	det       float64    // mm² per unit of the plane
+	form      *form
+	at        r3.Vec  // the place, mm
+	n, e1, e2 r3.Vec  // the plane's unit normal and axes
+	d         r3.Vec  // the place's direction
+	near      float64 // directions with a smaller cosine to d are not looked at
+	start     float64 // the place's radius
 }
 
-// newChart makes the chart about the direction n; its first axis is the one on
-// the surface that points most nearly to `along` (a direction in mm space).
-func (f *form) newChart(n, along r3.Vec) *chart {
-	c := &chart{n: r3.Unit(n)}
-	c.e1, c.e2 = across(c.n)
+// newChart makes the chart about direction d; its first axis is the one of the
+// plane that points most nearly to along.
+func (f *form) newChart(d, along r3.Vec) *chart {
+	r := f.base(d)
+	c := &chart{form: f, at: f.place(d, r), d: d, start: r}
+	e1, e2 := across(d)
 	step := func(e r3.Vec) r3.Vec {
 		return derivative(func(t float64) r3.Vec {
-			d := r3.Unit(r3.Add(c.n, r3.Scale(t, e)))
-			return f.place(d, f.base(d))
+			q := r3.Unit(r3.Add(d, r3.Scale(t, e)))
+			return f.place(q, f.base(q))
 		}, 1e-3)
 	}
-	pu, pv := step(c.e1), step(c.e2)
-	normal := r3.Unit(r3.Cross(pu, pv))
-	a := r3.Unit(r3.Sub(along, r3.Scale(r3.Dot(along, normal), normal)))
-	b := r3.Cross(normal, a)
-	c.g = [4]float64{r3.Dot(a, pu), r3.Dot(a, pv), r3.Dot(b, pu), r3.Dot(b, pv)}
-	c.det = c.g[0]*c.g[3] - c.g[1]*c.g[2]
-	c.inv = [4]float64{c.g[3] / c.det, -c.g[1] / c.det, -c.g[2] / c.det, c.g[0] / c.det}
+	c.n = r3.Unit(r3.Cross(step(e1), step(e2)))
+	c.e1 = r3.Unit(r3.Sub(along, r3.Scale(r3.Dot(along, c.n), c.n)))
+	c.e2 = r3.Cross(c.n, c.e1)
 	return c
 }
 
@@ -96,23 +94,41 @@ func across(n r3.Vec) (e1, e2 r3.Vec) {
 	return e1, r3.Cross(n, e1)
 }
 
-// to gives the mm coordinates of direction d; ok is false on the far side.
+// to gives the mm coordinates of direction d; ok is false for directions that
+// do not meet the plane, or not near enough.
 func (c *chart) to(d r3.Vec) (a, b float64, ok bool) {
-	w := r3.Dot(c.n, d)
-	if w < 0.15 {
+	if r3.Dot(c.d, d) < c.near {
 		return 0, 0, false
 	}
-	u, v := r3.Dot(c.e1, d)/w, r3.Dot(c.e2, d)/w
-	return c.g[0]*u + c.g[1]*v, c.g[2]*u + c.g[3]*v, true
+	// Newton from the radius of the middle; rays meet the plane once.
+	level := r3.Dot(c.n, c.at)
+	rho := c.start
+	for range 50 {
+		p := c.form.place(d, rho)
+		off := r3.Dot(c.n, p) - level
+		slope := r3.Dot(c.n, c.form.ray(d, rho))
+		if slope <= 0 {
+			return 0, 0, false
+		}
+		step := off / slope
+		rho -= max(-0.5*rho, min(0.5*rho, step))
+		if rho > 10 {
+			return 0, 0, false
+		}
+		if math.Abs(step) < 1e-13*rho {
+			break
+		}
+	}
+	q := r3.Sub(c.form.place(d, rho), c.at)
+	return r3.Dot(c.e1, q), r3.Dot(c.e2, q), true
 }
 
 // from gives the direction of mm coordinates, and how much solid angle a
-// square millimetre of the chart is there.
+// square millimetre of the chart is there: a layer of the plane has the volume
+// det·ρ²·dρ·dω.
 func (c *chart) from(a, b float64) (d r3.Vec, perMM2 float64) {
-	u, v := c.inv[0]*a+c.inv[1]*b, c.inv[2]*a+c.inv[3]*b
-	q := 1 + u*u + v*v
-	d = r3.Scale(1/math.Sqrt(q), r3.Add(c.n, r3.Add(r3.Scale(u, c.e1), r3.Scale(v, c.e2))))
-	return d, 1 / (math.Abs(c.det) * q * math.Sqrt(q))
+	d, rho := c.form.polar(r3.Add(c.at, r3.Add(r3.Scale(a, c.e1), r3.Scale(b, c.e2))))
+	return d, r3.Dot(c.n, c.form.ray(d, rho)) / (c.form.det() * rho * rho)
 }
 
 // patch is a place on the specimen with a wavy outline, described in a chart:
@@ -143,11 +159,17 @@ func (p *patch) where(d r3.Vec) float64 {
 	if !ok {
 		return math.Inf(1)
 	}
-	r := math.Hypot(a, b)
-	if r > 1.6*max(p.rx, p.ry) {
-		return math.Inf(1)
+	return math.Hypot(a, b) / p.radius(math.Atan2(b, a))
+}
+
+// reach sets how far from its middle the patch is looked for.
+func (p *patch) reach() {
+	p.near = -1
+	near := 1.0
+	for _, d := range p.outline(64) {
+		near = min(near, r3.Dot(p.d, d))
 	}
-	return r / p.radius(math.Atan2(b, a))
+	p.near = math.Cos(1.3 * math.Acos(near))
 }
 
 // layer is 1 well inside the patch and 0 outside, smooth between.

@@ -8,11 +8,17 @@ import (
 
 // form is the space the specimen is described in: directions d from a point
 // inside, radii ρ without unit, and the map that makes them places in
-// millimetres. The map is a stretch, then a spread of x by s(z) and of y by
-// 1/s(z), then a bend; spread and bend keep volumes, so that its Jacobian
-// determinant is the constant Stretch.X·Y·Z.
+// millimetres. The map keeps volumes up to the constant det. It is
+//   - a stretch,
+//   - a flare: z becomes L·atan(z/L), and x and y grow by √(1+(z/L)²), so that
+//     rays open like a trumpet towards both ends and meet a long bone's sides
+//     at a fair angle,
+//   - a spread of x by s(z) and of y by 1/s(z), which widens and flattens the
+//     far end,
+//   - a bend along z.
 type form struct {
-	Stretch r3.Vec // mm per unit of ρ
+	Stretch r3.Vec  // mm per unit of ρ
+	Flare   float64 // L, mm; 0 for none
 
 	// s(z) = exp(SpreadLow + (SpreadHigh-SpreadLow)·(1+tanh((z-SpreadAt)/SpreadOver))/2)
 	SpreadLow, SpreadHigh, SpreadAt, SpreadOver float64
@@ -26,7 +32,19 @@ type form struct {
 // det is the Jacobian determinant of the map, mm³ per unit of ρ cubed.
 func (f *form) det() float64 { return f.Stretch.X * f.Stretch.Y * f.Stretch.Z }
 
-// spread returns s(z) and its derivative.
+// flare returns where the stretched z goes, its derivative there, and the
+// growth of x and y and its derivative.
+func (f *form) flare(z float64) (to, dto, grow, dgrow float64) {
+	if f.Flare == 0 {
+		return z, 1, 1, 0
+	}
+	t := z / f.Flare
+	q := 1 + t*t
+	grow = math.Sqrt(q)
+	return f.Flare * math.Atan(t), 1 / q, grow, t / (f.Flare * grow)
+}
+
+// spread returns s(z) and its derivative, z in mm of the specimen.
 func (f *form) spread(z float64) (s, ds float64) {
 	if f.SpreadOver == 0 {
 		return 1, 0
@@ -39,22 +57,42 @@ func (f *form) spread(z float64) (s, ds float64) {
 
 // place is the point at radius rho in direction d, mm.
 func (f *form) place(d r3.Vec, rho float64) r3.Vec {
-	z := f.Stretch.Z * rho * d.Z
+	z, _, grow, _ := f.flare(f.Stretch.Z * rho * d.Z)
 	s, _ := f.spread(z)
 	return r3.Vec{
-		X: f.Stretch.X*rho*d.X*s + f.BendX*z*z,
-		Y: f.Stretch.Y*rho*d.Y/s + f.BendY*z*z,
+		X: f.Stretch.X*rho*d.X*grow*s + f.BendX*z*z,
+		Y: f.Stretch.Y*rho*d.Y*grow/s + f.BendY*z*z,
 		Z: z,
+	}
+}
+
+// ray is the derivative of place by rho: how many mm, and which way, a unit of
+// radius is.
+func (f *form) ray(d r3.Vec, rho float64) r3.Vec {
+	w := f.Stretch.Z * rho * d.Z
+	z, dz, grow, dgrow := f.flare(w)
+	s, ds := f.spread(z)
+	wr := f.Stretch.Z * d.Z
+	x, y := f.Stretch.X*d.X, f.Stretch.Y*d.Y
+	return r3.Vec{
+		X: x*grow*s + (rho*x*(dgrow*s+grow*ds*dz)+2*f.BendX*z*dz)*wr,
+		Y: y*grow/s + (rho*y*(dgrow/s-grow*ds*dz/(s*s))+2*f.BendY*z*dz)*wr,
+		Z: dz * wr,
 	}
 }
 
 // polar undoes place: the direction and radius of a point in mm.
 func (f *form) polar(p r3.Vec) (d r3.Vec, rho float64) {
+	z := p.Z
+	if f.Flare != 0 {
+		z = f.Flare * math.Tan(p.Z/f.Flare)
+	}
+	_, _, grow, _ := f.flare(z)
 	s, _ := f.spread(p.Z)
 	q := r3.Vec{
-		X: (p.X - f.BendX*p.Z*p.Z) / s / f.Stretch.X,
-		Y: (p.Y - f.BendY*p.Z*p.Z) * s / f.Stretch.Y,
-		Z: p.Z / f.Stretch.Z,
+		X: (p.X - f.BendX*p.Z*p.Z) / s / grow / f.Stretch.X,
+		Y: (p.Y - f.BendY*p.Z*p.Z) * s / grow / f.Stretch.Y,
+		Z: z / f.Stretch.Z,
 	}
 	rho = r3.Norm(q)
 	return r3.Scale(1/rho, q), rho
@@ -72,11 +110,15 @@ func (f *form) ground(d r3.Vec) (r, perMM float64) {
 	value, g := f.Gauge(d)
 	r = 1 / value
 	// The gauge's gradient carried along by the map is the outward normal: it
-	// turns with the inverse transpose of the Jacobian.
-	z := f.Stretch.Z * r * d.Z
+	// turns with the inverse transpose of the Jacobian. With w the stretched z,
+	// X = x·grow(w)·s(Z(w)) + bend, Y likewise, Z = Z(w).
+	w := f.Stretch.Z * r * d.Z
+	z, dz, grow, dgrow := f.flare(w)
 	s, ds := f.spread(z)
 	x, y := f.Stretch.X*r*d.X, f.Stretch.Y*r*d.Y
-	n := r3.Vec{X: g.X / f.Stretch.X / s, Y: g.Y / f.Stretch.Y * s}
-	n.Z = g.Z/f.Stretch.Z - (ds*x+2*f.BendX*z)*n.X - (-ds/(s*s)*y+2*f.BendY*z)*n.Y
+	n := r3.Vec{X: g.X / f.Stretch.X / (grow * s), Y: g.Y / f.Stretch.Y / grow * s}
+	dX := x*(dgrow*s+grow*ds*dz) + 2*f.BendX*z*dz
+	dY := y*(dgrow/s-grow*ds*dz/(s*s)) + 2*f.BendY*z*dz
+	n.Z = (g.Z/f.Stretch.Z - dX*n.X - dY*n.Y) / dz
 	return r, 3 * r * r * r * r3.Norm(n)
 }

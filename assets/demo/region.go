@@ -27,7 +27,7 @@ func (s *specimen) region(name string) place {
 	case "uncertain":
 		return s.doubt
 	case "retouch":
-		return s.colour
+		return s.retouched
 	case "lowered":
 		return s.lowered
 	}

@@ -45,28 +45,30 @@ type specimen struct {
 	chipped *band  // edges lost along the break
 
 	// What work does.
-	bare    *patch   // the head, free of rock when received
-	window  *patch   // the far end, free of rock when received
-	keep    *patch   // rock left on purpose
-	rocks   []*patch // rock left at mech_coarse, gone at air_abrasive
-	lowered *patch   // bone lost under the powder jet
-	skin    *patch   // rock on the fragment at mech_coarse, gone at air_abrasive
-	putty   *band    // the fill along the break
-	colour  *band    // the retouch
+	bare      *patch   // the head, free of rock when received
+	window    *patch   // the far end, free of rock when received
+	keep      *patch   // rock left on purpose
+	rocks     []*patch // rock left at mech_coarse, gone at air_abrasive
+	lowered   *patch   // bone lost under the powder jet
+	skin      *patch   // rock on the fragment at mech_coarse, gone at air_abrasive
+	putty     *band    // the fill along the break
+	retouched *band    // the retouch
 }
 
 // Depths and thicknesses in mm, each at full thickness.
 const (
-	lostDepth     = 5.6
-	modelled      = 5.3 // thickness of the model in the lost corner
-	oldFillProud  = 0.6
-	chippedDepth  = 3.4
-	puttyShare    = 0.93 // of the chipped depth
-	keepThick     = 3.2
-	skinThick     = 4.2
-	loweredDepth  = 0.55
-	noduleThick   = 7.5
-	noduleAtWaist = 15.0
+	lostDepth    = 5.6
+	modelled     = 5.3 // thickness of the model in the lost corner
+	oldFillProud = 0.6
+	halfWidth    = 5.6 // of the chipped edge, across
+	chippedDepth = 3.0
+	puttyShare   = 0.93 // of the chipped depth
+	keepThick    = 3.2
+	skinThick    = 5.0
+	loweredDepth = 0.55
+	noduleX      = 40.0 // half extents of the nodule where it is not widened
+	noduleY      = 41.0
+	noduleZ      = 117.0
 )
 
 // The three places where rock was left at mech_coarse.
@@ -84,85 +86,86 @@ type lobe struct {
 	amount, narrower float64
 }
 
-// boneGauge is a round bar with blunt ends, (x²+y²)² + z⁴ = 1, made thinner
-// along the shaft and swollen by lobes; with its gradient.
+// boneGauge is nearly a ball, |x|/w, where w falls from 1 at the poles and at the
+// equator to 0.89 between, changed a little by lobes; with its gradient. The
+// form's flare and spread open it into a bone with two wide ends.
 func boneGauge(x r3.Vec, lobes []lobe) (g float64, gradient r3.Vec) {
-	const waist, waistAt, waistOver = 0.40, -0.08, 0.34
+	const low = 0.89
 	n := r3.Norm(x)
 	u := r3.Scale(1/n, x)
-	// w(u), and its gradient times n before the part along u is taken out.
-	c := (u.Z - waistAt) / waistOver
-	belt := waist * math.Exp(-c*c)
-	w := 1 - belt
-	dw := r3.Vec{Z: 2 * belt * c / waistOver}
+	c, q := u.Z, u.Z*u.Z
+	pole, equator := q*q*q*q*c, (1-q)*(1-q)*(1-q)*(1-q)*(1-q)
+	w := low + (1-low)*(pole*c+equator*(1-q))
+	// The gradient of w times n, before the part along u is taken out.
+	dw := r3.Vec{Z: (1 - low) * (10*pole - 12*c*equator)}
 	for _, l := range lobes {
 		e := l.amount * math.Exp(l.narrower*(r3.Dot(l.n, u)-1))
 		w += e
 		dw = r3.Add(dw, r3.Scale(e*l.narrower, l.n))
 	}
 	dw = r3.Scale(1/n, r3.Sub(dw, r3.Scale(r3.Dot(dw, u), u)))
-	across := x.X*x.X + x.Y*x.Y
-	q := math.Sqrt(math.Sqrt(across*across + x.Z*x.Z*x.Z*x.Z))
-	g = q / w
-	dq := r3.Scale(1/(q*q*q), r3.Vec{X: across * x.X, Y: across * x.Y, Z: x.Z * x.Z * x.Z})
-	return g, r3.Scale(1/w, r3.Sub(dq, r3.Scale(g, dw)))
+	g = n / w
+	return g, r3.Scale(1/w, r3.Sub(u, r3.Scale(g, dw)))
 }
 
 // newSpecimen builds TVM 2041; it is always the same one.
 func newSpecimen() *specimen {
 	s := &specimen{form: form{
-		Stretch:   r3.Vec{X: 34, Y: 26, Z: 104},
+		Stretch:   r3.Vec{X: 21, Y: 18.5, Z: 265},
+		Flare:     84,
 		SpreadLow: -0.06, SpreadHigh: 0.50, SpreadAt: 38, SpreadOver: 34,
 		BendX: -0.0011, BendY: 0.0005,
 	}}
+	newLobe := func(x, y, z, amount, narrower float64) lobe {
+		d, _ := s.polar(r3.Vec{X: x, Y: y, Z: z})
+		return lobe{d, amount, narrower}
+	}
 	lobes := []lobe{
-		{r3.Vec{Z: 1}, 0.07, 5},
-		{r3.Unit(r3.Vec{X: -0.75, Z: 0.75}), 0.10, 9},
-		{r3.Unit(r3.Vec{X: 0.70, Z: 0.75}), 0.03, 9},
-		{r3.Unit(r3.Vec{X: 0.55, Y: 0.5, Z: -0.75}), 0.10, 12},  // tuberosity
-		{r3.Unit(r3.Vec{X: -0.65, Y: -0.3, Z: -0.7}), -0.05, 8}, // less there
-		{r3.Unit(r3.Vec{X: 0.9, Y: 0.2, Z: 0.1}), -0.05, 10},
+		newLobe(-62, 5, 80, 0.08, 14),    // the far end's hind corner
+		newLobe(50, 5, 85, 0.03, 14),     // its front corner
+		newLobe(20, 18, -80, 0.06, 16),   // a knob beside the head
+		newLobe(-28, -8, -80, -0.04, 10), // less there
+		newLobe(22, 4, 0, -0.05, 14),     // and at the shaft's front edge
 	}
 	s.Gauge = func(x r3.Vec) (float64, r3.Vec) { return boneGauge(x, lobes) }
 	random := &splitmix{2041}
 	s.relief = newRoughness(26, 46, 9, 0.8, 0.42, random)
-	s.rock = newRoughness(24, 60, 12, 0.8, 1.1, random)
+	s.rock = newRoughness(20, 60, 14, 0.8, 0.6, random)
 
-	s.edge = &fracture{
-		form: &s.form, n: r3.Unit(r3.Vec{X: -0.52, Y: 0.05, Z: 0.85}), level: 0.90,
-		rough: newRoughness(14, 26, 9, 0.8, 0.35, random),
-		axis:  r3.Unit(r3.Vec{X: -0.66, Z: 0.75}),
-	}
-	s.edge.e1, s.edge.e2 = across(s.edge.axis)
+	s.edge = s.newFracture(r3.Vec{X: -37, Y: 2, Z: 80}, r3.Vec{X: -1, Y: 0.1, Z: 0.85},
+		newRoughness(9, 26, 9, 0.8, 0.35, random), r3.Vec{X: -50, Y: 4, Z: 86})
 
+	// at makes a patch about the place of the surface under (x, y, z), mm.
 	at := func(x, y, z, rx, ry, flat float64, wobble ...float64) *patch {
+		d, _ := s.polar(r3.Vec{X: x, Y: y, Z: z})
 		along := r3.Vec{Z: 1}
-		if x*x+y*y < z*z/10 { // at an end
+		if math.Abs(z) > 95 { // at an end
 			along = r3.Vec{X: 1}
 		}
-		p := &patch{chart: s.newChart(r3.Vec{X: x, Y: y, Z: z}, along), rx: rx, ry: ry, flat: flat}
+		p := &patch{chart: s.newChart(d, along), rx: rx, ry: ry, flat: flat}
 		for i := range p.wobblePh {
 			p.wobblePh[i] = 2 * math.Pi * random.uniform()
 			if i < len(wobble) {
 				p.wobble[i] = wobble[i]
 			}
 		}
+		p.reach()
 		return p
 	}
-	s.lost = at(0.72, 0.02, 0.70, 19, 18, 0.1, 0.06, 0.04)
-	s.oldFill = at(0.25, 0.85, -0.85, 17, 14, 0.75, 0.08, 0.05, 0.03)
-	s.abraded = at(0.75, 0.6, -0.45, 24, 11, 0.5, 0.06, 0.05, 0.04)
-	s.doubt = at(0.28, 0.9, 0.62, 13, 11, 0.5, 0.08, 0.05, 0.03)
-	s.bare = at(0, 0, -1, 58, 58, 0.35, 0.05, 0.04, 0.03)
-	s.window = at(0.12, 0, 1, 27, 17, 0.45, 0.06, 0.05)
-	s.keep = at(-0.45, 1, -0.3, 24, 13, 0.4, 0.07, 0.05, 0.03)
+	s.lost = at(40, 5, 88, 18, 17, 0.2, 0.06, 0.04)
+	s.oldFill = at(4, 22, -77, 17, 14, 0.75, 0.08, 0.05, 0.03)
+	s.abraded = at(21, 12, -45, 24, 11, 0.5, 0.06, 0.05, 0.04)
+	s.doubt = at(14, 17, 62, 13, 11, 0.5, 0.08, 0.05, 0.03)
+	s.bare = at(-8, 7, -106, 230, 210, 0.72, 0.05, 0.04, 0.03)
+	s.window = at(5, 5, 110, 27, 15, 0.45, 0.06, 0.05)
+	s.keep = at(-8, 16, -22, 22, 12, 0.4, 0.07, 0.05, 0.03)
 	s.rocks = []*patch{
-		at(0.1, -1, 0.62, 30, 22, 0.35, 0.07, 0.05, 0.03),
-		at(-0.1, -1, -0.2, 28, 15, 0.35, 0.06, 0.05, 0.03),
-		at(0.95, 0.1, 0.35, 24, 13, 0.35, 0.06, 0.04, 0.03),
+		at(4, -10, 62, 27, 20, 0.35, 0.07, 0.05, 0.03),
+		at(-3, -18, -22, 27, 14, 0.35, 0.06, 0.05, 0.03),
+		at(30, 8, 42, 20, 11, 0.35, 0.06, 0.04, 0.03),
 	}
-	s.lowered = at(-0.3, 0.9, 0.3, 14, 11, 0.6, 0.06, 0.05)
-	s.skin = at(-0.62, 0.5, 0.72, 14, 11, 0.35, 0.05, 0.04)
+	s.lowered = at(-12, 16, 32, 14, 11, 0.6, 0.06, 0.05)
+	s.skin = at(-64, 2, 86, 13, 10, 0.35, 0.05, 0.04)
 
 	smooth := *s.edge
 	smooth.rough = nil
@@ -174,14 +177,14 @@ func newSpecimen() *specimen {
 		t := centre.at(phi)
 		along := r3.Unit(r3.Sub(on(centre.at(phi+h), phi+h), on(centre.at(phi-h), phi-h)))
 		perTheta := r3.Scale(1/(2*h), r3.Sub(on(t+h, phi), on(t-h, phi)))
-		return 5.6 / r3.Norm(r3.Cross(perTheta, along))
+		return halfWidth / r3.Norm(r3.Cross(perTheta, along))
 	}, 10)
 	strip := func(from, to, wide, flat, flatLong float64) *band {
 		return &band{s.edge, centre, half, from, to, wide, flat, flatLong}
 	}
-	s.chipped = strip(1.2, 4.3, 1, 0.2, 0.9)
-	s.putty = strip(1.45, 3.9, 1, 0.2, 0.92)
-	s.colour = strip(1.7, 3.4, 1.45, 0, 0)
+	s.chipped = strip(1.1, 3.75, 1, 0.2, 0.85)
+	s.putty = strip(1.35, 3.45, 1, 0.2, 0.88)
+	s.retouched = strip(1.6, 3.15, 1.35, 0, 0)
 	return s
 }
 
@@ -226,10 +229,25 @@ func (s *specimen) rockOn(d r3.Vec, stage int) float64 {
 	return t
 }
 
-// nodule is r³ of the whole nodule.
+// nodule is r³ of the whole nodule: a lens-like block of rounded section that
+// widens with the bone, roughened.
 func (s *specimen) nodule(c column) float64 {
-	belt := c.d.Z / 0.5
-	return c.cube + c.factor*(noduleThick+noduleAtWaist*math.Exp(-belt*belt)+s.rock.at(c.foot))
+	// Newton from outside, where the fourth powers fall steadily.
+	rho := 1.6
+	for range 60 {
+		p, ray := s.place(c.d, rho), s.ray(c.d, rho)
+		w, dw := s.spread(p.Z)
+		x, y, z := (p.X-s.BendX*p.Z*p.Z)/(noduleX*w), (p.Y-s.BendY*p.Z*p.Z)*w/noduleY, p.Z/noduleZ
+		dx := (ray.X-2*s.BendX*p.Z*ray.Z)/(noduleX*w) - x*dw/w*ray.Z
+		dy := (ray.Y-2*s.BendY*p.Z*ray.Z)*w/noduleY + y*dw/w*ray.Z
+		q := x*x + y*y
+		step := (q*q + z*z*z*z - 1) / (4*q*(x*dx+y*dy) + 4*z*z*z*ray.Z/noduleZ)
+		rho -= max(-0.4*rho, min(0.4*rho, step))
+		if math.Abs(step) < 1e-13*rho {
+			break
+		}
+	}
+	return rho*rho*rho + c.factor*s.rock.at(c.foot)
 }
 
 // cubed is r³ of the body in direction d at a stage (its place in Stages).

@@ -1,8 +1,10 @@
 package demo
 
 import (
+	"cmp"
 	"context"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -29,11 +31,11 @@ type tessellation struct {
 func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, faces int, random *splitmix) (*tessellation, error) {
 	t := &tessellation{surface: guess}
 	t.icosahedron(random)
-	area := t.areaOf(guess)
+	area := t.areaOf(surface)
 	edge := math.Sqrt(4 * area / (math.Sqrt(3) * float64(faces)))
-	// Lengths of edges spread about their mean; at this limit the mean length
-	// of the finest round is the wanted one.
-	const limit = 1.36
+	// Halving leaves edges between half this limit and the limit; at this value
+	// the number of faces comes out as wanted (measured).
+	const limit = 1.57
 	for length := edge * 64; ; length /= math.Sqrt2 {
 		if length < edge*1.01 {
 			length = edge
@@ -45,15 +47,21 @@ func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, faces i
 			t.use(surface)
 		}
 		for range 3 {
+			before := len(t.tri)
 			if t.split(limit*length) == 0 {
 				break
 			}
 			t.turn()
-			t.even(2)
+			if len(t.tri) > before+before/20 { // a few new ones do not need it
+				t.even(2)
+			}
 		}
 		if length == edge {
 			break
 		}
+	}
+	for t.merge(0.4*edge) > 0 {
+		t.turn()
 	}
 	t.even(1)
 	t.turn()
@@ -71,7 +79,7 @@ func (t *tessellation) use(surface func(r3.Vec) r3.Vec) {
 // areaOf is a rough area of the surface, from a fine icosahedral mesh.
 func (t *tessellation) areaOf(surface func(r3.Vec) r3.Vec) float64 {
 	fine := &tessellation{surface: surface, at: t.at, on: t.on, tri: t.tri, adj: t.adj}
-	for range 4 {
+	for range 3 {
 		fine.split(0)
 	}
 	var sum float64
@@ -189,7 +197,103 @@ func (t *tessellation) edgeTo(f, g int32) int {
 	return -1
 }
 
-// faces up says whether three directions turn counter-clockwise seen from
+// merge makes the two ends of edges shorter than limit one vertex, shortest
+// first, no two of them side by side, and returns how many there were.
+func (t *tessellation) merge(limit float64) int {
+	type short struct {
+		f      int32
+		k      int
+		length float64
+	}
+	var list []short
+	for f, c := range t.tri {
+		for k := range 3 {
+			if l := t.length(c[k], c[(k+1)%3]); l < limit && c[k] < c[(k+1)%3] {
+				list = append(list, short{int32(f), k, l})
+			}
+		}
+	}
+	slices.SortFunc(list, func(a, b short) int {
+		return cmp.Or(cmp.Compare(a.length, b.length), cmp.Compare(a.f, b.f), cmp.Compare(a.k, b.k))
+	})
+	start, round := t.rounds()
+	locked := make([]bool, len(t.at))
+	gone := make([]bool, len(t.tri))
+	into := make([]int32, len(t.at))
+	for i := range into {
+		into[i] = int32(i)
+	}
+	count := 0
+	for _, e := range list {
+		a, b := t.tri[e.f][e.k], t.tri[e.f][(e.k+1)%3]
+		ring := append(slices.Clone(round[start[a]:start[a+1]]), round[start[b]:start[b+1]]...)
+		free := true
+		var seen []int32 // neighbours of both ends, those of both twice
+		for _, r := range ring {
+			for _, v := range t.tri[r/3] {
+				free = free && !locked[v]
+			}
+			seen = append(seen, t.tri[r/3][(r%3+1)%3])
+		}
+		slices.Sort(seen)
+		both := 0
+		for i := 1; i < len(seen); i++ {
+			if seen[i] == seen[i-1] {
+				both++
+			}
+		}
+		if !free || both != 2 {
+			continue
+		}
+		old, oldB := t.at[a], t.at[b]
+		t.at[a] = r3.Unit(r3.Add(old, oldB))
+		t.at[b] = t.at[a]
+		for _, r := range ring {
+			c := t.tri[r/3]
+			if (c[0] == a || c[1] == a || c[2] == a) && (c[0] == b || c[1] == b || c[2] == b) {
+				continue
+			}
+			free = free && t.up(c[0], c[1], c[2])
+		}
+		if !free {
+			t.at[a], t.at[b] = old, oldB
+			continue
+		}
+		t.on[a] = t.surface(t.at[a])
+		into[b] = a
+		gone[e.f], gone[t.adj[e.f][e.k]] = true, true
+		for _, r := range ring {
+			for _, v := range t.tri[r/3] {
+				locked[v] = true
+			}
+		}
+		count++
+	}
+	if count == 0 {
+		return 0
+	}
+	number := make([]int32, len(t.at))
+	n := int32(0)
+	for v := range t.at {
+		if into[v] == int32(v) {
+			number[v] = n
+			t.at[n], t.on[n] = t.at[v], t.on[v]
+			n++
+		}
+	}
+	t.at, t.on = t.at[:n], t.on[:n]
+	kept := t.tri[:0]
+	for f, c := range t.tri {
+		if !gone[f] {
+			kept = append(kept, [3]int32{number[into[c[0]]], number[into[c[1]]], number[into[c[2]]]})
+		}
+	}
+	t.tri = kept
+	t.neighbours()
+	return count
+}
+
+// up says whether three directions turn counter-clockwise seen from
 // outside, with some room to spare.
 func (t *tessellation) up(a, b, c int32) bool {
 	u, v, w := t.at[a], t.at[b], t.at[c]
@@ -234,28 +338,12 @@ func (t *tessellation) turn() {
 }
 
 // even moves every vertex half the way to the middle of its neighbours on the
-// sphere, a few times, where no triangle turns over.
+// sphere, a few times, where no triangle turns over and no edge becomes much
+// shorter than the others.
 func (t *tessellation) even(rounds int) {
-	n := len(t.at)
-	start := make([]int32, n+1)
-	for _, c := range t.tri {
-		for _, v := range c {
-			start[v+1]++
-		}
-	}
-	for i := range n {
-		start[i+1] += start[i]
-	}
-	round := make([]int32, start[n])
-	fill := append([]int32(nil), start[:n]...)
-	for f, c := range t.tri {
-		for k, v := range c {
-			round[fill[v]] = int32(3*f + k)
-			fill[v]++
-		}
-	}
+	start, round := t.rounds()
 	for range rounds {
-		for v := range n {
+		for v := range t.at {
 			var sum r3.Vec
 			var weight float64
 			for _, e := range round[start[v]:start[v+1]] {
@@ -265,18 +353,52 @@ func (t *tessellation) even(rounds int) {
 				sum = r3.Add(sum, r3.Scale(w, r3.Add(t.at[p], t.at[q])))
 				weight += 2 * w
 			}
-			old := t.at[v]
+			old, oldOn := t.at[v], t.on[v]
+			near := t.nearest(int32(v), round[start[v]:start[v+1]])
 			t.at[v] = r3.Unit(r3.Add(old, r3.Scale(1/weight, sum)))
+			t.on[v] = t.surface(t.at[v])
+			good := t.nearest(int32(v), round[start[v]:start[v+1]]) > 0.8*near
 			for _, e := range round[start[v]:start[v+1]] {
 				c := t.tri[e/3]
-				if !t.up(c[0], c[1], c[2]) {
-					t.at[v] = old
-					break
-				}
+				good = good && t.up(c[0], c[1], c[2])
 			}
-			if t.at[v] != old {
-				t.on[v] = t.surface(t.at[v])
+			if !good {
+				t.at[v], t.on[v] = old, oldOn
 			}
 		}
 	}
+}
+
+// nearest is the length of the shortest edge at v in parts of the longest.
+func (t *tessellation) nearest(v int32, round []int32) float64 {
+	low, high := math.Inf(1), 0.0
+	for _, e := range round {
+		l := t.length(v, t.tri[e/3][(e%3+1)%3])
+		low, high = min(low, l), max(high, l)
+	}
+	return low / high
+}
+
+// rounds lists the faces round every vertex v: round[start[v]:start[v+1]]
+// holds 3·face + corner.
+func (t *tessellation) rounds() (start, round []int32) {
+	n := len(t.at)
+	start = make([]int32, n+1)
+	for _, c := range t.tri {
+		for _, v := range c {
+			start[v+1]++
+		}
+	}
+	for i := range n {
+		start[i+1] += start[i]
+	}
+	round = make([]int32, start[n])
+	fill := append([]int32(nil), start[:n]...)
+	for f, c := range t.tri {
+		for k, v := range c {
+			round[fill[v]] = int32(3*f + k)
+			fill[v]++
+		}
+	}
+	return start, round
 }

@@ -323,9 +323,9 @@ func (s *specimen) integrateMap(t *Truth, fine fineness) {
 	surface := s.at(Retouch)
 	// The colour lies over the putty and beyond it on both sides.
 	between := func(inner, outer float64) float64 {
-		return strip{s.putty, s.colour.from, s.colour.to, inner, outer}.areaOf(surface, fine)
+		return strip{s.putty, s.retouched.from, s.retouched.to, inner, outer}.areaOf(surface, fine)
 	}
-	onBone := between(-s.colour.wide, -1) + between(1, s.colour.wide)
+	onBone := between(-s.retouched.wide, -1) + between(1, s.retouched.wide)
 	onPutty := between(-1, -s.putty.flat) + between(-s.putty.flat, s.putty.flat) + between(s.putty.flat, 1)
 	r := map[string]float64{
 		"matrix": s.keep.areaOf(surface, fine), "old fill": s.oldFill.areaOf(surface, fine),

@@ -11,13 +11,9 @@ import (
 // lattice gives n directions spread evenly (a spiral with the golden angle),
 // each standing for the same solid angle.
 func lattice(n int) []r3.Vec {
-	golden := math.Pi * (3 - math.Sqrt(5))
 	out := make([]r3.Vec, n)
 	for i := range out {
-		z := 1 - (2*float64(i)+1)/float64(n)
-		s, c := math.Sincos(golden * float64(i))
-		r := math.Sqrt(1 - z*z)
-		out[i] = r3.Vec{X: r * c, Y: r * s, Z: z}
+		out[i] = evenly(i, n)
 	}
 	return out
 }
@@ -199,7 +195,7 @@ func TestPlacesAndOrder(t *testing.T) {
 		for i, p := range s.rocks {
 			note(rockNames[i], p.inside(d))
 		}
-		if s.colour.inside(d) && !s.putty.inside(d) {
+		if s.retouched.inside(d) && !s.putty.inside(d) {
 			note("retouch on bone", true)
 		}
 		if len(in) > 1 && !(len(in) == 2 && in[0] == "chipped edge" && in[1] == "retouch on bone") {
