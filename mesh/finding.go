@@ -1,5 +1,8 @@
 package mesh
 
+// NothingToDo is the way out of a finding that is only good to know.
+const NothingToDo = "nothing needs to be done"
+
 // Severities of a Finding.
 const (
 	Note    = "note"    // worth knowing
@@ -14,5 +17,5 @@ type Finding struct {
 	ID       string `json:"id"`       // which kind of finding, in lower case with underscores
 	Severity string `json:"severity"` // note, warning or refused
 	Reason   string `json:"reason"`   // one sentence
-	WayOut   string `json:"way_out,omitempty"`
+	WayOut   string `json:"way_out"`  // what to do about it
 }

@@ -89,7 +89,7 @@ func openGLB(data []byte) (container, error) {
 }
 
 func (c *container) note(id, reason string) {
-	c.findings = append(c.findings, mesh.Finding{ID: id, Severity: mesh.Note, Reason: reason})
+	c.findings = append(c.findings, mesh.Finding{ID: id, Severity: mesh.Note, Reason: reason, WayOut: mesh.NothingToDo})
 }
 
 // chunkName is the type of a chunk in words.

@@ -254,9 +254,15 @@ func (r *reader) ignored() {
 }
 
 func (r *reader) note(id, reason, way string) {
+	if way == "" {
+		way = mesh.NothingToDo
+	}
 	r.findings = append(r.findings, mesh.Finding{ID: id, Severity: mesh.Note, Reason: reason, WayOut: way})
 }
 
 func (r *reader) warn(id, reason, way string) {
+	if way == "" {
+		way = mesh.NothingToDo
+	}
 	r.findings = append(r.findings, mesh.Finding{ID: id, Severity: mesh.Warning, Reason: reason, WayOut: way})
 }

@@ -279,5 +279,8 @@ func (r *reader) texture() {
 }
 
 func (r *reader) note(id, reason, way string) {
+	if way == "" {
+		way = mesh.NothingToDo
+	}
 	r.file.Findings = append(r.file.Findings, mesh.Finding{ID: id, Severity: mesh.Note, Reason: reason, WayOut: way})
 }

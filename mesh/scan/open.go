@@ -187,5 +187,8 @@ func (s *Scan) readPLY(ctx context.Context, name string, data []byte, src *sourc
 }
 
 func (s *Scan) note(id, severity, reason, way string) {
+	if way == "" {
+		way = mesh.NothingToDo
+	}
 	s.Notes = append(s.Notes, Finding{ID: id, Severity: severity, Reason: reason, WayOut: way})
 }
