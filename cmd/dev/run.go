@@ -176,12 +176,16 @@ func photographWindow(ctx context.Context, h house, binary, project, picture str
 	log := filepath.Join(dir, "events.jsonl")
 
 	windowCtx, closeWindow := context.WithCancel(ctx)
-	defer closeWindow()
 	ended := make(chan error, 1)
 	go func() {
 		// Asked to end, not killed: it has the project open and must close it.
 		ended <- program{house: h, env: []string{"DISPLAY=" + x.display, "LANG=C.UTF-8"}, person: true}.
 			run(windowCtx, binary, "--event-log", log, project)
+	}()
+	// The program is waited for before its display and its log go away.
+	defer func() {
+		closeWindow()
+		<-ended
 	}()
 	if err := waitForEvent(ctx, log, "ready", ended); err != nil {
 		return err
@@ -200,8 +204,6 @@ func photographWindow(ctx context.Context, h house, binary, project, picture str
 	if err := os.WriteFile(picture, encoded.Bytes(), 0o644); err != nil {
 		return fmt.Errorf("write %s: %w", picture, err)
 	}
-	closeWindow()
-	<-ended
 	return nil
 }
 

@@ -26,26 +26,24 @@ func xvfb(t *testing.T) *screen {
 	return x
 }
 
-// openTestWindow shows a plain window: requests CreateWindow (1) with a
-// background pixel (value mask 2) and override-redirect (mask 0x200), then
-// MapWindow (8), encoded as the X protocol, appendix B, says.
-func openTestWindow(t *testing.T, x *xServer, id uint32, at image.Rectangle, pixel uint32) {
-	t.Helper()
+// showWindow shows a plain window: requests CreateWindow (1) with a background
+// pixel (value mask 2) and override-redirect (mask 0x200), then MapWindow (8),
+// encoded as the X protocol, appendix B, says.
+func showWindow(x *xServer, id uint32, at image.Rectangle, pixel uint32) error {
 	body := words32(id, x.root)
 	for _, n := range []int{at.Min.X, at.Min.Y, at.Dx(), at.Dy(), 0, 1} {
 		body = le.AppendUint16(body, uint16(n))
 	}
 	body = append(body, words32(0, 2|0x200, pixel, 1)...)
 	if err := x.send(1, 0, body); err != nil {
-		t.Fatal(err)
+		return err
 	}
 	if err := x.send(8, 0, words32(id)); err != nil {
-		t.Fatal(err)
+		return err
 	}
 	// Any reply shows that the server has done both.
-	if _, err := x.geometry(id); err != nil {
-		t.Fatal(err)
-	}
+	_, err := x.geometry(id)
+	return err
 }
 
 // TestGrabWindow reads the picture of windows whose place and colours the test
@@ -62,8 +60,12 @@ func TestGrabWindow(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer x.close()
-	openTestWindow(t, x, x.base|1, image.Rect(1300, 100, 1700, 500), 0x00d55e00)
-	openTestWindow(t, x, x.base|2, image.Rect(1310, 120, 1330, 150), 0x000072b2)
+	if err := showWindow(x, x.base|1, image.Rect(1300, 100, 1700, 500), 0x00d55e00); err != nil {
+		t.Fatal(err)
+	}
+	if err := showWindow(x, x.base|2, image.Rect(1310, 120, 1330, 150), 0x000072b2); err != nil {
+		t.Fatal(err)
+	}
 
 	img, err := grabWindow(ctx, screen.display)
 	if err != nil {
