@@ -452,3 +452,50 @@ func TestTallyWithoutScans(t *testing.T) {
 		t.Errorf("an empty project: %v", err)
 	}
 }
+
+// A link in the project's folder that leads out of it is not followed.
+func TestLinksDoNotLeadOut(t *testing.T) {
+	p := fresh(t)
+	key := add(t, p, solid.Icosphere(2, 25), "received", "", "").Use.Key()
+	if _, err := p.MapFaces(key, annotate.Region{Layer: "substance", Kind: "fill"}, []uint32{1, 2}); err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(p.Save(), p.Close()); err != nil {
+		t.Fatal(err)
+	}
+	for _, sub := range []string{"maps", "scans"} {
+		entries, err := os.ReadDir(filepath.Join(p.Dir(), sub))
+		if err != nil || len(entries) != 1 {
+			t.Fatalf("%s: %v %v", sub, entries, err)
+		}
+		inside := filepath.Join(p.Dir(), sub, entries[0].Name())
+		outside := filepath.Join(t.TempDir(), "outside")
+		if err := os.Rename(inside, outside); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Symlink(outside, inside); err != nil {
+			t.Skipf("links cannot be made here: %v", err)
+		}
+		q, err := Open(p.Dir(), Options{ReadOnly: true})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if sub == "maps" {
+			_, err = q.Map(key)
+		} else {
+			_, err = q.LoadUse(t.Context(), key, nil)
+		}
+		if err == nil || !strings.Contains(err.Error(), "cannot be reached") {
+			t.Errorf("a link out of %s was followed: %v", sub, err)
+		}
+		if err := q.Close(); err != nil {
+			t.Error(err)
+		}
+		if err := os.Remove(inside); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Rename(outside, inside); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
