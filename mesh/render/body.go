@@ -51,7 +51,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	const words = "Preparing the picture"
 	tell(0, words)
 	b := &Body{mesh: m, materials: materialsOf(m)}
-	box := mesh.Bounds(m)
+	box := bounds(m)
 	b.centre, b.radius = box.Centre(), box.Diagonal()/2
 	if t := opt.Topology; t != nil && t.Closed() && t.Oriented() && t.Degenerate == 0 && t.Duplicate == 0 {
 		b.solid = mesh.Volume(m) > 0
@@ -92,6 +92,29 @@ func (b *Body) Mesh() *mesh.Mesh { return b.mesh }
 
 // Sphere returns the bounding sphere in the mesh's frame.
 func (b *Body) Sphere() (centre r3.Vec, radius float64) { return b.centre, b.radius }
+
+// bounds is the box round all corners that are numbers: mesh.Bounds, but safe
+// from a scan with a few broken vertices.
+func bounds(m *mesh.Mesh) mesh.Box {
+	box := mesh.Bounds(m)
+	size := r3.Sub(box.Max, box.Min)
+	if s := size.X + size.Y + size.Z; !math.IsNaN(s) && !math.IsInf(s, 0) {
+		return box
+	}
+	box, some := mesh.Box{}, false
+	for _, v := range m.Triangles {
+		p := m.Vertex(v)
+		if s := p.X + p.Y + p.Z; math.IsNaN(s) || math.IsInf(s, 0) {
+			continue
+		}
+		if !some {
+			box, some = mesh.Box{Min: p, Max: p}, true
+		}
+		box.Min = r3.Vec{X: min(box.Min.X, p.X), Y: min(box.Min.Y, p.Y), Z: min(box.Min.Z, p.Z)}
+		box.Max = r3.Vec{X: max(box.Max.X, p.X), Y: max(box.Max.Y, p.Y), Z: max(box.Max.Z, p.Z)}
+	}
+	return box
+}
 
 // cornerNormals returns a packed smooth normal for every file vertex: the
 // file's own where it has one, else the angle-weighted one of the welded

@@ -125,6 +125,7 @@ func (f *Frame) fill(p *placed, a, b, c corner3, id uint64, top, end int) {
 	}
 	inv := 1 / float32(area)
 	q0, q1, q2 := q[0]*inv, q[1]*inv, q[2]*inv
+	qt := float32(bias[0])*q0 + float32(bias[1])*q1 + float32(bias[2])*q2 // see rasterCluster
 	for row := minY; row <= maxY; row++ {
 		var w [3]int64
 		for i := range 3 {
@@ -148,7 +149,7 @@ func (f *Frame) fill(p *placed, a, b, c corner3, id uint64, top, end int) {
 		for col := lo; col <= hi; col++ {
 			k := col - minX
 			w0, w1, w2 := w[0]-k*(dy[0]<<subBits), w[1]-k*(dy[1]<<subBits), w[2]-k*(dy[2]<<subBits)
-			d := uint64(math.Float32bits(float32(w0)*q0+float32(w1)*q1+float32(w2)*q2))<<32 | id
+			d := uint64(math.Float32bits(float32(w0)*q0+float32(w1)*q1+float32(w2)*q2-qt))<<32 | id
 			if i := at + int(col); d > f.depth[i] {
 				f.depth[i] = d
 			}

@@ -14,7 +14,7 @@ const sortBlock = 1 << 14
 // left out. Faces of one cell stay in the file's order.
 func mortonOrder(m *mesh.Mesh) []uint32 {
 	n := m.FaceCount()
-	box := mesh.Bounds(m)
+	box := bounds(m)
 	side := max(box.Max.X-box.Min.X, box.Max.Y-box.Min.Y, box.Max.Z-box.Min.Z)
 	scale := 0.0
 	if side > 0 && !math.IsInf(side, 0) {

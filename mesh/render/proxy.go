@@ -23,12 +23,14 @@ type proxyMesh struct {
 // memory would grow with the cube of the resolution.
 func cluster(m *mesh.Mesh, normals []uint32, target int) *proxyMesh {
 	n := m.VertexCount()
-	box := mesh.Bounds(m)
+	box := bounds(m)
 	// A surface of area A crosses about 1.4 A/c² cells of side c, each with two
 	// faces (2.5 to 3 faces measured on bumpy bodies).
 	cell := math.Sqrt(2.8 * mesh.Area(m) / float64(target))
 	side := max(box.Max.X-box.Min.X, box.Max.Y-box.Min.Y, box.Max.Z-box.Min.Z)
-	cell = max(cell, side/(1<<20))
+	if cell = max(cell, side/(1<<20)); math.IsNaN(cell) || math.IsInf(cell, 0) {
+		cell = side / math.Sqrt(float64(target))
+	}
 	o := r3.Sub(m.Origin, box.Min)
 
 	// Hash table of cells; a slot holds 1 + the proxy vertex.

@@ -98,17 +98,21 @@ func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 		ax, ay := int64(x2-x1), int64(y2-y1)
 		bx, by := int64(x0-x2), int64(y0-y2)
 		gx, gy := int64(x1-x0), int64(y1-y0)
-		e0 := ax*(py-int64(y1)) - ay*(px-int64(x1)) + topLeft(ax, ay)
-		e1 := bx*(py-int64(y2)) - by*(px-int64(x2)) + topLeft(bx, by)
-		e2 := gx*(py-int64(y0)) - gy*(px-int64(x0)) + topLeft(gx, gy)
+		t0, t1, t2 := topLeft(ax, ay), topLeft(bx, by), topLeft(gx, gy)
+		e0 := ax*(py-int64(y1)) - ay*(px-int64(x1)) + t0
+		e1 := bx*(py-int64(y2)) - by*(px-int64(x2)) + t1
+		e2 := gx*(py-int64(y0)) - gy*(px-int64(x0)) + t2
 		inv := 1 / float32(area)
 		q0, q1, q2 := qs[i]*inv, qs[j]*inv, qs[k]*inv
+		// What the edge rule took off must not count as weight: triangles may be
+		// a few steps of the grid across.
+		qt := float32(t0)*q0 + float32(t1)*q1 + float32(t2)*q2
 		for y := minY; ; y++ {
 			row := int(y) * width
 			w0, w1, w2 := e0, e1, e2
 			for x := minX; ; x++ {
 				if w0|w1|w2 >= 0 {
-					q := float32(w0)*q0 + float32(w1)*q1 + float32(w2)*q2
+					q := float32(w0)*q0 + float32(w1)*q1 + float32(w2)*q2 - qt
 					d := uint64(math.Float32bits(q))<<32 | id
 					if at := row + int(x); d > depth[at] {
 						depth[at] = d
