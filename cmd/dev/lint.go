@@ -50,10 +50,10 @@ func lintSteps(h house) []step {
 		}},
 		{"doc comments", time.Minute, rule(func() ([]string, error) { return undocumented(h.root) })},
 		// A cold build compiles the window toolkit here.
-		{"vet", 20 * time.Minute, func(ctx context.Context) error {
+		{"vet", 15 * time.Minute, func(ctx context.Context) error {
 			return program{house: h, quiet: "vetting"}.run(ctx, "go", "vet", "./...")
 		}},
-		{"staticcheck", 15 * time.Minute, func(ctx context.Context) error {
+		{"staticcheck", 10 * time.Minute, func(ctx context.Context) error {
 			return program{house: h, quiet: "checking"}.run(ctx,
 				"go", "tool", "-modfile=.ci/tools.mod", "staticcheck", "-checks="+staticcheckChecks, "./...")
 		}},

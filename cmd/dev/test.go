@@ -33,7 +33,7 @@ func test(ctx context.Context, h house, args []string) error {
 	steps := append(lintSteps(h),
 		step{"interop programs", 10 * time.Minute, func(ctx context.Context) error { return interopPrograms(ctx, h) }},
 		step{"headless build", 10 * time.Minute, func(ctx context.Context) error { return headlessBuild(ctx, h) }},
-		step{"tests", 35 * time.Minute, func(ctx context.Context) error { return goTests(ctx, h) }},
+		step{"tests", 30 * time.Minute, func(ctx context.Context) error { return goTests(ctx, h) }},
 	)
 	return closeSteps(os.Stdout, runSteps(ctx, os.Stdout, steps))
 }
