@@ -77,7 +77,7 @@ type search struct {
 }
 
 // run searches and returns the last node before the goal.
-func (s *search) run() (*visit, bool) {
+func (s *search) run(start, end uint32) (*visit, bool) {
 	s.boundary(start, func(n node, at r3.Vec) { s.offer(nil, n, at, r3.Norm(r3.Sub(at, s.from))) })
 	goal := map[node]bool{}
 	s.boundary(end, func(n node, _ r3.Vec) { goal[n] = true })
