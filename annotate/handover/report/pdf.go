@@ -2,6 +2,7 @@ package report
 
 import (
 	"bytes"
+	"crypto/sha256"
 	"fmt"
 	"image"
 	"image/color"
@@ -43,13 +44,13 @@ var (
 
 // paper is the PDF being written. It is the only place that knows the library.
 type paper struct {
-	f     *fpdf.Fpdf
-	y     float64 // next line, mm from the top
-	left  float64
-	wide  float64        // of the column in use
-	foot  func(page int) // prints the foot of each page
-	pics  int
-	under float64 // lowest y of a finished column, for side by side rooms
+	f      *fpdf.Fpdf
+	y      float64 // next line, mm from the top
+	left   float64
+	wide   float64         // of the column in use
+	foot   func(page int)  // prints the foot of each page
+	named  map[string]bool // pictures stored
+	widths map[int]bool    // and their widths in pixels
 }
 
 // document is what a PDF says of itself.
@@ -81,14 +82,14 @@ func newPaper(d document) *paper {
 	f.SetAutoPageBreak(false, 0)
 	f.SetCellMargin(0)
 	f.AliasNbPages("{pages}")
-	p := &paper{f: f, left: marginSide, wide: textWide}
+	p := &paper{f: f, left: marginSide, wide: textWide, named: map[string]bool{}, widths: map[int]bool{}}
 	return p
 }
 
 // page begins a new page.
 func (p *paper) page() {
 	p.f.AddPage()
-	p.y, p.under = marginTop, marginTop
+	p.y = marginTop
 	p.left, p.wide = marginSide, textWide
 	if p.foot != nil {
 		p.foot(p.f.PageNo())
@@ -263,14 +264,56 @@ func (p *paper) picture(img image.Image, x, y, w float64) (high float64, err err
 	if err := png.Encode(&buf, img); err != nil {
 		return 0, fmt.Errorf("a picture of the report could not be coded: %w", err)
 	}
-	p.pics++
-	name := fmt.Sprintf("picture %d", p.pics)
+	// Named by content, so that a picture that comes again is stored once.
+	name := fmt.Sprintf("%x", sha256.Sum256(buf.Bytes()))
+	if !p.named[name] {
+		p.named[name] = true
+		// The library stores pictures in the order of their widths, equal ones in
+		// any order; so that the same report is the same bytes, no two widths are
+		// equal: the last column is drawn once or a few times more.
+		if wider := p.unusedWidth(img.Bounds().Dx()); wider != img.Bounds().Dx() {
+			buf.Reset()
+			if err := png.Encode(&buf, widened{img, wider}); err != nil {
+				return 0, fmt.Errorf("a picture of the report could not be coded: %w", err)
+			}
+		}
+	}
 	opt := fpdf.ImageOptions{ImageType: "PNG"}
 	p.f.RegisterImageOptionsReader(name, opt, &buf)
 	b := img.Bounds()
 	high = w * float64(b.Dy()) / float64(b.Dx())
 	p.f.ImageOptions(name, x, y, w, high, false, opt, 0, "")
 	return high, nil
+}
+
+// unusedWidth returns the first width from w on that no picture has.
+func (p *paper) unusedWidth(w int) int {
+	for p.widths[w] {
+		w++
+	}
+	p.widths[w] = true
+	return w
+}
+
+// widened is a picture whose last column goes on to the right.
+type widened struct {
+	image.Image
+	wide int
+}
+
+func (w widened) Bounds() image.Rectangle {
+	b := w.Image.Bounds()
+	return image.Rect(b.Min.X, b.Min.Y, b.Min.X+w.wide, b.Max.Y)
+}
+
+func (w widened) At(x, y int) color.Color {
+	return w.Image.At(min(x, w.Image.Bounds().Max.X-1), y)
+}
+
+// Opaque keeps the coded picture without a mask of its own.
+func (w widened) Opaque() bool {
+	o, ok := w.Image.(interface{ Opaque() bool })
+	return ok && o.Opaque()
 }
 
 // cell is one field of a table: words, or a swatch.
