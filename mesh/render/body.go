@@ -123,7 +123,7 @@ func cornerNormals(m *mesh.Mesh, w *mesh.Weld) []uint32 {
 	n := m.VertexCount()
 	out := make([]uint32, n)
 	if len(m.Normals) == 3*n {
-		_ = mesh.Parallel(nil, (n+sortBlock-1)/sortBlock, func(b int) {
+		_ = mesh.Parallel(context.Background(), (n+sortBlock-1)/sortBlock, func(b int) {
 			for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
 				s := m.Normals[3*i : 3*i+3 : 3*i+3]
 				out[i] = packNormal(float64(s[0]), float64(s[1]), float64(s[2]))
@@ -135,7 +135,7 @@ func cornerNormals(m *mesh.Mesh, w *mesh.Weld) []uint32 {
 		w = mesh.NewWeld(m)
 	}
 	smooth := mesh.VertexNormals(m, w)
-	_ = mesh.Parallel(nil, (n+sortBlock-1)/sortBlock, func(b int) {
+	_ = mesh.Parallel(context.Background(), (n+sortBlock-1)/sortBlock, func(b int) {
 		for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
 			s := smooth[w.Of[i]]
 			out[i] = packNormal(s.X, s.Y, s.Z)
@@ -230,7 +230,7 @@ func newLevel(m *mesh.Mesh, order []uint32, normals []uint32) *level {
 	l.normal = make([]uint32, len(l.vertex))
 	l.flat = make([]uint32, len(l.face))
 	const block = 64
-	_ = mesh.Parallel(nil, (len(l.clusters)+block-1)/block, func(b int) {
+	_ = mesh.Parallel(context.Background(), (len(l.clusters)+block-1)/block, func(b int) {
 		for i := b * block; i < min(len(l.clusters), (b+1)*block); i++ {
 			l.finish(m, normals, i)
 		}

@@ -1,6 +1,7 @@
 package render
 
 import (
+	"context"
 	"math"
 
 	"rigatino/mesh"
@@ -22,7 +23,7 @@ func mortonOrder(m *mesh.Mesh) []uint32 {
 	}
 	ox, oy, oz := m.Origin.X-box.Min.X, m.Origin.Y-box.Min.Y, m.Origin.Z-box.Min.Z
 	keys := make([]uint64, n)
-	_ = mesh.Parallel(nil, (n+sortBlock-1)/sortBlock, func(b int) {
+	_ = mesh.Parallel(context.Background(), (n+sortBlock-1)/sortBlock, func(b int) {
 		for f := b * sortBlock; f < min(n, (b+1)*sortBlock); f++ {
 			t := m.Triangles[3*f : 3*f+3 : 3*f+3]
 			var s [3]float64

@@ -139,7 +139,7 @@ func (a textureLevel) halved() textureLevel {
 	b := textureLevel{w: max(a.w/2, 1), h: max(a.h/2, 1)}
 	b.pix = make([]uint8, 4*b.w*b.h)
 	rows := 32
-	_ = mesh.Parallel(nil, (b.h+rows-1)/rows, func(block int) {
+	_ = mesh.Parallel(context.Background(), (b.h+rows-1)/rows, func(block int) {
 		for y := block * rows; y < min(b.h, (block+1)*rows); y++ {
 			y0, y1 := min(2*y, a.h-1), min(2*y+1, a.h-1)
 			for x := range b.w {

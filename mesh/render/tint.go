@@ -1,6 +1,10 @@
 package render
 
-import "rigatino/mesh"
+import (
+	"context"
+
+	"rigatino/mesh"
+)
 
 // tintLevels gives the level that moving pictures take one colour a triangle,
 // from the pictures or the vertex colours of the scan.
@@ -14,7 +18,7 @@ func (b *Body) tintLevels(textures []*texture) {
 		return
 	}
 	tint := make([]uint32, len(l.face))
-	_ = mesh.Parallel(nil, (len(tint)+sortBlock-1)/sortBlock, func(block int) {
+	_ = mesh.Parallel(context.Background(), (len(tint)+sortBlock-1)/sortBlock, func(block int) {
 		for s := block * sortBlock; s < min(len(tint), (block+1)*sortBlock); s++ {
 			tint[s] = b.tintOf(l.face[s], textures)
 		}
