@@ -107,8 +107,11 @@ type Material struct {
 	AlphaMode   string                `json:"alphaMode,omitempty"` // OPAQUE if empty, MASK, BLEND
 	AlphaCutoff *float64              `json:"alphaCutoff,omitempty"`
 	DoubleSided bool                  `json:"doubleSided,omitempty"`
-	Extensions  Extensions            `json:"extensions,omitempty"`
-	Extras      json.RawMessage       `json:"extras,omitempty"`
+	// What the surface gives off by itself: no vertex colour is laid over it.
+	EmissiveTexture *TextureInfo    `json:"emissiveTexture,omitempty"`
+	EmissiveFactor  *[3]float64     `json:"emissiveFactor,omitempty"`
+	Extensions      Extensions      `json:"extensions,omitempty"`
+	Extras          json.RawMessage `json:"extras,omitempty"`
 }
 
 // PBRMetallicRoughness holds base colour (linear factor times sRGB texture),

@@ -1,0 +1,299 @@
+package glb
+
+import (
+	"bytes"
+	"encoding/binary"
+	"encoding/json"
+	"math"
+	"os"
+	"path/filepath"
+	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/facemap"
+	"rigatino/annotate/tally"
+	"rigatino/mesh"
+	"rigatino/mesh/frame"
+	"rigatino/mesh/gltf"
+	"rigatino/mesh/solid"
+	"rigatino/testdata/interop"
+)
+
+// invented is a ball with a fill, a reconstruction, retouch over both fill and
+// original, a crack, split faces and a join, and a loose small ball beside it.
+func invented(t *testing.T, coloured bool) Input {
+	t.Helper()
+	ball := solid.Icosphere(5, 30)
+	if coloured {
+		ball.Colours = make([]uint8, 4*ball.VertexCount())
+		for i := range ball.Colours {
+			ball.Colours[i] = 180
+		}
+	}
+	regions := []annotate.Region{
+		{ID: "R1", Number: 1, Layer: "substance", Kind: "original", Certainty: "seen", ExaminedBy: "raking"},
+		{ID: "R2", Number: 2, Layer: "substance", Kind: "fill", Material: "two-part epoxy putty", When: "2026-03-20"},
+		{ID: "R3", Number: 3, Layer: "substance", Kind: "reconstruction", Basis: "modelled_guided"},
+		{ID: "R4", Number: 4, Layer: "applied", Kind: "retouch"},
+		{ID: "R5", Number: 5, Layer: "condition", Kind: "crack"},
+	}
+	s := facemap.NewSurface(ball)
+	labels, err := facemap.New("", ball.FaceCount())
+	if err != nil {
+		t.Fatal(err)
+	}
+	all := []uint32{}
+	for f := range uint32(ball.FaceCount()) {
+		if a, b, c := ball.Corners(f); a.Z+b.Z+c.Z > -60 {
+			all = append(all, f)
+		}
+	}
+	mark := func(_ facemap.Outcome, err error) {
+		t.Helper()
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	at := func(x, y, z float64) mesh.SurfacePoint {
+		p, _, ok := s.Locate(r3.Vec{X: x, Y: y, Z: z})
+		if !ok {
+			t.Fatal("nothing there")
+		}
+		return p
+	}
+	mark(labels.AssignFaces(all, facemap.Paint{Region: 1}))
+	mark(labels.Stroke(s, at(30, 0, 0), facemap.Brush{RadiusMM: 9, Levels: 2}, facemap.Paint{Region: 2}))
+	mark(labels.Stroke(s, at(0, 30, 0), facemap.Brush{RadiusMM: 6}, facemap.Paint{Region: 3}))
+	mark(labels.Stroke(s, at(28, 9, 0), facemap.Brush{RadiusMM: 7, Levels: 1}, facemap.Paint{Region: 4, Layer: facemap.Applied}))
+	mark(labels.Stroke(s, at(20, 20, 0), facemap.Brush{RadiusMM: 4}, facemap.Paint{Region: 5, Layer: facemap.Condition}))
+	way, err := tally.Trace(s, [][3]float64{{0, 30, 3}, {10, 26, 5}, {30, 0, 2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	chip := solid.Icosphere(3, 5)
+	chipLabels, err := facemap.New("", chip.FaceCount())
+	if err != nil {
+		t.Fatal(err)
+	}
+	in := Input{
+		Record: annotate.Record{
+			Specimen: annotate.Specimen{CatalogueNumber: "TVM 2041", Title: "left humerus", Institution: "Tarn Valley Museum", Taxon: "Plesiosauria indet.", Rights: "CC BY 4.0"},
+			Stages:   []annotate.Stage{{ID: "fill", Kind: "fill", Date: "2026-03-20"}},
+			Lines:    []annotate.Line{{ID: "J1", Kind: "join", Fit: "close", Use: "fill/body/whole"}},
+		},
+		Stage: "fill", Date: "2026-03-24", TileMM: 1,
+		Bodies: []Body{{
+			Body: tally.Body{Piece: "body", Use: "fill/body/whole", Surface: s, Map: labels, Regions: regions,
+				Joins: []tally.Join{{ID: "J1", Fit: "close", Way: way}}, Scale: annotate.Scale{Verdict: "as_stated", Factor: 1.01}},
+			ScanToPiece:     frame.Rotation(r3.Vec{X: 1, Y: 2, Z: 3}, 0.7),
+			PieceToSpecimen: frame.Identity(),
+		}, {
+			Body: tally.Body{Piece: "chip", Use: "fill/chip/whole", Surface: facemap.NewSurface(chip), Map: chipLabels,
+				Scale: annotate.Scale{Verdict: "as_stated", Factor: 1}},
+			ScanToPiece: frame.Identity(), PieceToSpecimen: frame.Identity(), Loose: true,
+		}},
+	}
+	tin := tally.Input{Stage: "fill"}
+	for _, b := range in.Bodies {
+		tin.Bodies = append(tin.Bodies, b.Body)
+	}
+	removed := tally.Volume{From: "received", To: "fill", Piece: "body", Consistent: true}
+	tin.Volumes = []tally.Volume{removed}
+	if in.Sheet, err = tally.Reckon(tin); err != nil {
+		t.Fatal(err)
+	}
+	return in
+}
+
+func write(t *testing.T, in Input) []byte {
+	t.Helper()
+	var a, b bytes.Buffer
+	if err := Write(&a, in); err != nil {
+		t.Fatal(err)
+	}
+	if err := Write(&b, in); err != nil {
+		t.Fatal(err)
+	}
+	if !bytes.Equal(a.Bytes(), b.Bytes()) {
+		t.Error("the same model gives other bytes")
+	}
+	if dir := os.Getenv("RIGATINO_KEEP"); dir != "" {
+		if err := os.WriteFile(filepath.Join(dir, "annotated.glb"), a.Bytes(), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return a.Bytes()
+}
+
+// What is read back from triangles and ids is what was reckoned from scan and
+// map, to 1e-6.
+func TestReadBack(t *testing.T) {
+	for _, coloured := range []bool{false, true} {
+		in := invented(t, coloured)
+		m, err := Read("annotated.glb", write(t, in))
+		if err != nil {
+			t.Fatal(err)
+		}
+		got, want := m.Sheet, in.Sheet
+		close := func(what string, a, b float64) {
+			t.Helper()
+			if math.Abs(a-b) > 1e-6*math.Max(1, math.Abs(b)) {
+				t.Errorf("%s: %v read back, %v written", what, a, b)
+			}
+		}
+		close("total", got.Surface.TotalMM2, want.Surface.TotalMM2)
+		close("specimen", got.Surface.SpecimenMM2, want.Surface.SpecimenMM2)
+		for kind, v := range want.Surface.BySubstance {
+			close("substance "+kind, got.Surface.BySubstance[kind].Value, v.Value)
+		}
+		for kind, v := range want.Surface.ByApplied {
+			close("applied "+kind, got.Surface.ByApplied[kind].Value, v.Value)
+		}
+		for kind, v := range want.Surface.ByCondition {
+			close("condition "+kind, got.Surface.ByCondition[kind].Value, v.Value)
+		}
+		if got.Restored.Share == nil || want.Restored.Share == nil {
+			t.Fatalf("restored share %+v read back, %+v written", got.Restored, want.Restored)
+		}
+		close("restored", got.Restored.Share.Value, want.Restored.Share.Value)
+		close("retouch over original", got.RetouchOverOriginal.Value, want.RetouchOverOriginal.Value)
+		if len(got.Joins) != 1 || got.Joins[0].ID != "J1" || got.Joins[0].Fit != "close" {
+			t.Fatalf("joins %+v", got.Joins)
+		}
+		close("join", got.Joins[0].Length.Value, want.Joins[0].Length.Value)
+		if len(got.Pieces) != 2 || got.Pieces[0].Piece != "body" || got.Pieces[1].Piece != "chip" {
+			t.Errorf("pieces %+v", got.Pieces)
+		}
+		if len(got.Volumes) != 1 || !got.Volumes[0].Carried {
+			t.Errorf("volumes %+v, wanted one carried over", got.Volumes)
+		}
+		if len(got.Regions) != len(want.Regions) {
+			t.Errorf("%d regions read back, %d written", len(got.Regions), len(want.Regions))
+		}
+		for _, p := range got.OpenPoints {
+			if p.ID == "extras_differ" {
+				t.Errorf("an unchanged file raises %+v", p)
+			}
+		}
+		if m.Stage != "fill" {
+			t.Errorf("stage %q", m.Stage)
+		}
+	}
+}
+
+// A file whose notes were changed by hand is found out: the values come from the
+// triangles, and an open point says so.
+func TestFalsifiedExtras(t *testing.T) {
+	in := invented(t, false)
+	data := write(t, in)
+	length := binary.LittleEndian.Uint32(data[12:])
+	var doc map[string]any
+	if err := json.Unmarshal(data[20:20+length], &doc); err != nil {
+		t.Fatal(err)
+	}
+	sheet := doc["extras"].(map[string]any)["rigatino"].(map[string]any)["tally"].(map[string]any)
+	sheet["restored"].(map[string]any)["share"].(map[string]any)["value"] = 0.001
+	text, err := json.Marshal(doc)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for len(text)%8 != 4 {
+		text = append(text, ' ')
+	}
+	var out bytes.Buffer
+	out.Write(data[:8])
+	rest := data[20+length:]
+	head := binary.LittleEndian.AppendUint32(nil, uint32(20+len(text)+len(rest)))
+	head = binary.LittleEndian.AppendUint32(head, uint32(len(text)))
+	out.Write(head)
+	out.Write(data[16:20])
+	out.Write(text)
+	out.Write(rest)
+	m, err := Read("false.glb", out.Bytes())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if math.Abs(m.Sheet.Restored.Share.Value-in.Sheet.Restored.Share.Value) > 1e-6 {
+		t.Errorf("restored %v, wanted that of the triangles, %v", m.Sheet.Restored.Share.Value, in.Sheet.Restored.Share.Value)
+	}
+	found := false
+	for _, p := range m.Sheet.OpenPoints {
+		found = found || p.ID == "extras_differ" && p.About == "restored share"
+	}
+	if !found {
+		t.Errorf("no open point: %+v", m.Sheet.OpenPoints)
+	}
+}
+
+// The three variants are mapped on every primitive, hidden ribbons are no
+// surface, and nothing is required of a reader.
+func TestForm(t *testing.T) {
+	in := invented(t, false)
+	scene, err := gltf.Read("a.glb", write(t, in), gltf.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(scene.Document.ExtensionsRequired) > 0 {
+		t.Errorf("requires %v", scene.Document.ExtensionsRequired)
+	}
+	if want := []string{"as seen", "map", "map on surface"}; len(scene.Variants) != 3 || scene.Variants[0] != want[0] || scene.Variants[1] != want[1] || scene.Variants[2] != want[2] {
+		t.Errorf("variants %v", scene.Variants)
+	}
+	for _, p := range scene.Parts {
+		n := 0
+		for _, m := range p.Mappings {
+			n += len(m.Variants)
+		}
+		if n != 3 {
+			t.Errorf("a primitive maps %d of 3 variants", n)
+		}
+	}
+	if len(scene.Aside) != 1 || len(scene.Lines) != 1 {
+		t.Errorf("%d ribbons and %d lines aside, wanted one each", len(scene.Aside), len(scene.Lines))
+	}
+	// A tilted ball of radius 30 mm and a scale of 1.01 is 60.6 mm across.
+	b := mesh.Bounds(scene.Mesh)
+	if h := (b.Max.Y - b.Min.Y) * 1000; math.Abs(h-60.6) > 0.1 {
+		t.Errorf("the model is %.2f mm high, wanted 60.6", h)
+	}
+}
+
+// EXIF and comments go, the picture stays byte for byte (T.81 B.2, PNG 11.3).
+func TestNotesAreDropped(t *testing.T) {
+	segment := func(marker byte, body string) []byte {
+		return append([]byte{0xFF, marker, byte((len(body) + 2) >> 8), byte(len(body) + 2)}, body...)
+	}
+	scan := []byte{0xFF, 0xDA, 0, 2, 1, 2, 3, 0xFF, 0xD9}
+	jpeg := append([]byte{0xFF, 0xD8}, segment(0xE0, "JFIF\x00")...)
+	jpeg = append(jpeg, segment(0xE1, "Exif\x00\x00place of find")...)
+	jpeg = append(jpeg, segment(0xE2, "ICC_PROFILE\x00x")...)
+	jpeg = append(jpeg, segment(0xFE, "comment")...)
+	jpeg = append(jpeg, segment(0xDB, "table")...)
+	got := withoutNotes(append(jpeg, scan...))
+	if bytes.Contains(got, []byte("place of find")) || bytes.Contains(got, []byte("comment")) {
+		t.Error("notes are still there")
+	}
+	if !bytes.HasSuffix(got, scan) || !bytes.Contains(got, []byte("ICC_PROFILE")) || !bytes.Contains(got, []byte("table")) {
+		t.Error("more than notes is gone")
+	}
+	if broken := append(jpeg[:20:20], 1, 2, 3); !bytes.Equal(withoutNotes(broken), broken) {
+		t.Error("a picture that does not read is changed")
+	}
+}
+
+// An outside validator finds neither errors nor warnings, and an outside library
+// reads the same surface (npm gltf-validator and @gltf-transform).
+func TestOutsideReaders(t *testing.T) {
+	dir := t.TempDir()
+	var files []string
+	for name, coloured := range map[string]bool{"plain": false, "coloured": true} {
+		file := filepath.Join(dir, name+".glb")
+		if err := os.WriteFile(file, write(t, invented(t, coloured)), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, file)
+	}
+	interop.ValidateClean(t, files...)
+}
