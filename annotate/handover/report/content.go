@@ -44,6 +44,8 @@ type Change struct {
 	Areas           []ChangeArea
 	Budget          []quantity.Term
 	Picture         image.Image // nil for none
+	View            string      // the side it shows
+	FullMM, StepMM  float64     // end of its scale, and from contour to contour
 }
 
 // ChangeArea is one row of a change.

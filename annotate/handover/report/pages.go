@@ -104,6 +104,7 @@ func changes(p *paper, c Content) error {
 				return err
 			}
 			p.frame(marginSide, p.y, textWide*0.6, h, rule, 0.2)
+			changeScale(p, ch, marginSide+textWide*0.6+5, p.y+2)
 			p.y += h + 2
 		}
 		line := fmt.Sprintf("Smallest change this pair can show: %.2f\u00a0mm. ", ch.SmallestMM)
@@ -144,6 +145,29 @@ func changes(p *paper, c Content) error {
 		}
 	}
 	return nil
+}
+
+// changeScale prints what the colours and contours of a picture of change mean.
+func changeScale(p *paper, ch Change, x, y float64) {
+	wide := textWide*0.4 - 6
+	y += p.placed("**"+ch.View+"**", x, y, wide, sizeText, ink, false) + 1
+	const steps = 64
+	for _, row := range []struct {
+		word string
+		ramp *terms.Ramp
+	}{{"removed", terms.RemovedRamp()}, {"added", terms.AddedRamp()}} {
+		for i := range steps {
+			c := row.ramp[i*255/(steps-1)]
+			p.f.SetFillColor(int(c.R), int(c.G), int(c.B))
+			p.f.Rect(x+float64(i)*wide/steps, y, wide/steps+0.1, 4, "F")
+		}
+		p.frame(x, y, wide, 4, ink, 0.2)
+		y += 4.4
+		p.placed(fmt.Sprintf("%.2f\u00a0mm", ch.SmallestMM), x, y, wide/2, sizeCaption, ink, false)
+		p.placed(fmt.Sprintf("%s, %g\u00a0mm", row.word, ch.FullMM), x+wide/2, y, wide/2, sizeCaption, ink, true)
+		y += lineHigh(sizeCaption) + 2
+	}
+	p.placed(fmt.Sprintf("Thin solid lines: every %g\u00a0mm removed. Thick rim: added. Grey: below the smallest change this pair can show. Crosses: not in the other scan.", ch.StepMM), x, y, wide, sizeCaption, soft, false)
 }
 
 func orNot(m *quantity.Measured) string {
