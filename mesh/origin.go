@@ -27,8 +27,11 @@ func ChooseOrigin(n int, at func(i int) r3.Vec) r3.Vec {
 		hi = r3.Vec{X: max(hi.X, p.X), Y: max(hi.Y, p.Y), Z: max(hi.Z, p.Z)}
 	}
 	extent := max(hi.X-lo.X, hi.Y-lo.Y, hi.Z-lo.Z)
-	if !(extent > 0) || math.IsInf(extent, 0) {
+	if !(extent >= 0) || math.IsInf(extent, 0) {
 		return r3.Vec{}
+	}
+	if extent == 0 {
+		return lo
 	}
 	_, exp := math.Frexp(extent)
 	grain := math.Ldexp(1, exp-3)

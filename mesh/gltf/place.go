@@ -62,6 +62,9 @@ func (r *reader) place(s *Scene, nodes []placed) (surface, aside []*piece, err e
 			if p.prim.Mode != nil {
 				p.mode = *p.prim.Mode
 			}
+			if err := r.spend(pieceCost); err != nil {
+				return nil, nil, err
+			}
 			what, err := r.sort(p, groups)
 			if err != nil {
 				return nil, nil, fmt.Errorf("mesh %d primitive %d: %w", *n.Mesh, i, err)
@@ -192,6 +195,9 @@ func (r *reader) groupOf(p *piece, position int, groups map[string]*group) (*gro
 	groups[key] = g
 	return g, nil
 }
+
+// pieceCost is what a piece costs beside its vertices and faces.
+const pieceCost = 32
 
 // spend counts elements that the scene puts out against the bytes read, so that
 // a small file cannot repeat its parts until memory is full.
