@@ -1,6 +1,7 @@
 package gltf
 
 import (
+	"encoding/binary"
 	"fmt"
 	"strconv"
 
@@ -198,6 +199,9 @@ func (r *reader) colours(m *mesh.Mesh, groups []*group, vertices int) error {
 		if ok {
 			// Integers that a writer forgot to call normalized are meant so.
 			a.normalized = a.kind != Float32
+			if a.sparse != nil {
+				a.sparse.values.normalized = a.normalized
+			}
 			arrays[i], have = &a, true
 		}
 	}
@@ -229,6 +233,18 @@ func (r *reader) colours(m *mesh.Mesh, groups []*group, vertices int) error {
 						o[3] = p[3]
 					}
 				}
+			case a.kind == Uint16 && a.data != nil && a.sparse == nil:
+				for v := lo; v < hi; v++ {
+					p := a.data[v*a.stride:]
+					o := out[4*v : 4*v+4 : 4*v+4]
+					o[0] = table[binary.LittleEndian.Uint16(p)]
+					o[1] = table[binary.LittleEndian.Uint16(p[2:])]
+					o[2] = table[binary.LittleEndian.Uint16(p[4:])]
+					o[3] = 255
+					if a.width == 4 {
+						o[3] = eighth(binary.LittleEndian.Uint16(p[6:]))
+					}
+				}
 			default:
 				for v := lo; v < hi; v++ {
 					a.colour(out[4*v:4*v+4:4*v+4], v, table)
@@ -251,6 +267,9 @@ func (a *array) colour(out []uint8, i int, table *[65536]uint8) {
 	}
 	out[3] = 255
 	if a.width == 4 {
-		out[3] = uint8((uint32(share16(a.number(i, 3))) + 128) / 257)
+		out[3] = eighth(share16(a.number(i, 3)))
 	}
 }
+
+// eighth rounds a share in steps of 1/65535 to steps of 1/255.
+func eighth(x uint16) uint8 { return uint8((uint32(x) + 128) / 257) }
