@@ -1,6 +1,7 @@
 package gltf
 
 import (
+	"context"
 	"encoding/binary"
 	"fmt"
 	"math"
@@ -199,7 +200,7 @@ func (a *array) number(i, k int) float64 {
 func (a *array) numbers(width int) []float32 {
 	out := make([]float32, a.count*width)
 	n := min(width, a.width)
-	_ = mesh.Parallel(nil, blocksOf(a.count), func(b int) {
+	_ = mesh.Parallel(context.Background(), blocksOf(a.count), func(b int) {
 		for i := b * block; i < min(a.count, (b+1)*block); i++ {
 			for k := range n {
 				out[i*width+k] = float32(a.number(i, k))
@@ -242,7 +243,7 @@ func (a *array) uint32s() []uint32 {
 		return uint32sOf(a.data)[:a.count:a.count]
 	}
 	out := make([]uint32, a.count)
-	_ = mesh.Parallel(nil, blocksOf(a.count), func(b int) {
+	_ = mesh.Parallel(context.Background(), blocksOf(a.count), func(b int) {
 		lo, hi := b*block, min(a.count, (b+1)*block)
 		switch {
 		case a.data == nil:

@@ -1,6 +1,7 @@
 package gltf
 
 import (
+	"context"
 	"encoding/binary"
 	"fmt"
 	"strconv"
@@ -217,7 +218,7 @@ func (r *reader) colours(m *mesh.Mesh, groups []*group, vertices int) error {
 		for k := range eight {
 			eight[k] = table[k*257]
 		}
-		_ = mesh.Parallel(nil, blocksOf(g.count), func(b int) {
+		_ = mesh.Parallel(context.Background(), blocksOf(g.count), func(b int) {
 			lo, hi := b*block, min(g.count, (b+1)*block)
 			switch {
 			case a == nil:

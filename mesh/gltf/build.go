@@ -1,6 +1,7 @@
 package gltf
 
 import (
+	"context"
 	"math"
 	"sync/atomic"
 
@@ -21,7 +22,7 @@ func finite(p r3.Vec) bool {
 func firstOf(n int, check func(lo, hi int) int) int {
 	var first atomic.Int64
 	first.Store(math.MaxInt64)
-	_ = mesh.Parallel(nil, blocksOf(n), func(b int) {
+	_ = mesh.Parallel(context.Background(), blocksOf(n), func(b int) {
 		bad := check(b*block, min(n, (b+1)*block))
 		if bad < 0 {
 			return

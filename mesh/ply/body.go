@@ -15,7 +15,6 @@ type body struct {
 	data   []byte
 	at     int
 	format format
-	head   int // bytes of the header, for places in errors
 }
 
 // where says in words where the reader stands.
