@@ -25,6 +25,7 @@ import (
 type material struct {
 	record  annotate.Record // as released
 	stage   string
+	input   tally.Input
 	sheet   *tally.Sheet
 	bodies  []glb.Body
 	loaded  []*project.Loaded
@@ -70,14 +71,40 @@ func Released(r annotate.Record) annotate.Record {
 // gather loads and reckons what the hand-over of a stage needs, with every pair
 // of scans up to it compared.
 func gather(ctx context.Context, p *project.Project, stage string, progress func(float64, string)) (*material, error) {
-	in, err := p.TallyInput(ctx, project.Tallying{Stage: stage, Volumes: true, Progress: part(progress, 0, 0.9)})
+	m, err := bodiesOf(ctx, p, project.Tallying{Stage: stage, Volumes: true, Progress: part(progress, 0, 0.9)})
 	if err != nil {
 		return nil, err
 	}
-	m := &material{record: Released(p.Record()), stage: in.Stage}
-	if m.sheet, err = tally.Reckon(in); err != nil {
+	if m.sheet, err = tally.Reckon(m.input); err != nil {
 		return nil, err
 	}
+	live := p.Record()
+	for _, v := range m.sheet.Volumes {
+		from, err := live.FindUse(v.From, v.Piece, "")
+		if err != nil {
+			continue // several parts: their pairs are in the sheet, not in pictures
+		}
+		to, err := live.FindUse(v.To, v.Piece, "")
+		if err != nil {
+			continue
+		}
+		c, err := p.Change(ctx, from.Key(), to.Key(), nil) // kept from the tally
+		if err != nil {
+			return nil, err
+		}
+		m.compare = append(m.compare, c)
+	}
+	progress(1, "Reckoning")
+	return m, nil
+}
+
+// bodiesOf loads the bodies of a stage in their places.
+func bodiesOf(ctx context.Context, p *project.Project, t project.Tallying) (*material, error) {
+	in, err := p.TallyInput(ctx, t)
+	if err != nil {
+		return nil, err
+	}
+	m := &material{record: Released(p.Record()), stage: in.Stage, input: in}
 	live := p.Record()
 	for _, b := range in.Bodies {
 		key, err := annotate.ParseUseKey(b.Use)
@@ -100,29 +127,7 @@ func gather(ctx context.Context, p *project.Project, stage string, progress func
 		m.bodies = append(m.bodies, out)
 		m.loaded = append(m.loaded, l)
 	}
-	extent := 0.0
-	for _, b := range m.bodies {
-		box := mesh.Bounds(b.Surface.Mesh)
-		d := r3.Sub(box.Max, box.Min)
-		extent = math.Max(extent, math.Max(d.X, math.Max(d.Y, d.Z)))
-	}
-	m.tileMM = terms.TileFor(extent)
-	for _, v := range m.sheet.Volumes {
-		from, err := live.FindUse(v.From, v.Piece, "")
-		if err != nil {
-			continue // several parts: their pairs are in the sheet, not in pictures
-		}
-		to, err := live.FindUse(v.To, v.Piece, "")
-		if err != nil {
-			continue
-		}
-		c, err := p.Change(ctx, from.Key(), to.Key(), nil) // kept from the tally
-		if err != nil {
-			return nil, err
-		}
-		m.compare = append(m.compare, c)
-	}
-	progress(1, "Reckoning")
+	m.tileMM = m.tileOf()
 	return m, nil
 }
 

@@ -139,7 +139,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	t := sums{
 		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
 		condition: map[string]float64{}, condU: map[string]float64{},
-		relativeU: b.Scale.RelativeU, stated: b.Scale.Verdict == "as_stated" || b.Scale.Verdict == "",
+		relativeU: b.Scale.RelativeU, stated: stated(b.Scale),
 		edge: b.Surface.MeanEdge() * factor,
 	}
 	share := newShares(n)
@@ -205,7 +205,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	t.retouchU = t.appliedU[retouch]
 	t.open(b.Surface, factor)
 	for _, j := range b.Joins {
-		s.Joins = append(s.Joins, t.join(j, factor))
+		s.Joins = append(s.Joins, LengthOf(j, b.Scale))
 	}
 	return t, nil
 }
@@ -280,18 +280,25 @@ func (t *sums) open(s *facemap.Surface, factor float64) {
 	}
 }
 
-func (t *sums) join(j Join, factor float64) JoinLength {
+// LengthOf is the length of a join, calibrated: the sum of the straight pieces of
+// its way.
+func LengthOf(j Join, scale annotate.Scale) JoinLength {
 	length := 0.0
 	for i := 1; i < len(j.Way); i++ {
 		length += r3.Norm(r3.Sub(j.Way[i], j.Way[i-1]))
 	}
-	length *= factor
-	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*t.relativeU, 2))
+	if scale.Factor != 0 {
+		length *= scale.Factor
+	}
+	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*scale.RelativeU, 2))
 	return JoinLength{ID: j.ID, Fit: j.Fit, Length: quantity.Measured{
 		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
-		Method: "shortest way over the surface through the marked points" + map[bool]string{true: "; scale as stated, no scale term"}[t.stated],
+		Method: "shortest way over the surface through the marked points" + map[bool]string{true: "; scale as stated, no scale term"}[stated(scale)],
 	}}
 }
+
+// stated says whether no bar was measured, so that no value has a scale term.
+func stated(s annotate.Scale) bool { return s.Verdict == "as_stated" || s.Verdict == "" }
 
 // point adds the open points that the values themselves raise.
 func (s *Sheet) point(in Input, t *sums) {

@@ -16,13 +16,26 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+
+	"rigatino/annotate/project"
 )
 
 // commands lists every command; each has a file of its own.
 type commands struct {
 	JSON bool `help:"Print one JSON document on standard output; all else goes to standard error."`
 
-	Window windowCommand `cmd:"" hidden:"" default:"withargs" help:"Open the window on a project or on one or two scans."`
+	Window   windowCommand   `cmd:"" hidden:"" default:"withargs" help:"Open the window on a project or on one or two scans."`
+	Demo     demoCommand     `cmd:"" help:"Make the demo project of an invented specimen, with all its hand-overs."`
+	Check    checkCommand    `cmd:"" help:"Say what scans hold and what is wrong with them, or a project's open points."`
+	New      newCommand      `cmd:"" help:"Make a project."`
+	Record   recordCommand   `cmd:"" help:"Merge a record file into a project."`
+	Add      addCommand      `cmd:"" help:"Add a scan to a stage of a project."`
+	Align    alignCommand    `cmd:"" help:"Lay a scan on another: a stage of a project, or two files."`
+	Change   changeCommand   `cmd:"" help:"Say what was removed and added between two stages, or two files."`
+	Map      mapCommand      `cmd:"" help:"Mark faces, a line, or all the rest of a stage."`
+	Tally    tallyCommand    `cmd:"" help:"Print the sheet of values of a project or of an annotated model."`
+	Render   renderCommand   `cmd:"" help:"Draw a named view with map, legend and scale bar."`
+	Handover handoverCommand `cmd:"" help:"Write annotated model, report and tables of a stage."`
 }
 
 func main() {
@@ -82,10 +95,11 @@ func status(err error, stderr io.Writer) int {
 	fmt.Fprintf(stderr, "rigatino: %v\n", err)
 	var usage usageError
 	var refused refusedError
+	var projectRefused *project.RefusedError
 	switch {
 	case errors.As(err, &usage):
 		return 2
-	case errors.As(err, &refused):
+	case errors.As(err, &refused), errors.As(err, &projectRefused):
 		return 3
 	}
 	return 1

@@ -1,0 +1,138 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+
+	"rigatino/annotate"
+	"rigatino/annotate/project"
+	"rigatino/mesh/quantity"
+	"rigatino/mesh/register"
+)
+
+// pairFlags are those of the commands that look at two files.
+type pairFlags struct {
+	Picks      string `help:"File of three or more pairs of places that match."`
+	UnitBefore string `help:"Unit of the first file where its format has none: mm, cm, m or in."`
+	UnitAfter  string `help:"Unit of the second file."`
+	Similarity bool   `help:"Let the size differ as well; only if one scan has no scale."`
+}
+
+type alignCommand struct {
+	First  string `arg:"" name:"before" help:"Project, or the scan before."`
+	Second string `arg:"" name:"after" help:"Stage of the project, or the scan after."`
+	Piece  string `default:"body" help:"Piece, with a project."`
+	Part   string `help:"Part of the piece, with a project."`
+	pairFlags
+}
+
+// alignmentDoc is how an alignment stands in every document.
+type alignmentDoc struct {
+	Verdict           string             `json:"verdict"`
+	Reason            string             `json:"reason"`
+	NextStep          string             `json:"next_step"`
+	AfterToBefore     *[16]float64       `json:"after_to_before,omitempty"`
+	AppliedScale      *float64           `json:"applied_scale,omitempty"`
+	RelativeScale     *quantity.Measured `json:"relative_scale,omitempty"`
+	FitResidual       *float64           `json:"fit_residual_rms_mm,omitempty"`
+	Check             *float64           `json:"check_rms_mm,omitempty"`
+	StableShareAfter  *float64           `json:"stable_share_of_after,omitempty"`
+	StableShareBefore *float64           `json:"stable_share_of_before,omitempty"`
+	Weakest           string             `json:"weakest_direction,omitempty"`
+}
+
+func alignmentOf(r *register.Result) alignmentDoc {
+	out := alignmentDoc{Verdict: r.Verdict, Reason: r.Reason, NextStep: r.NextStep}
+	if r.Verdict == annotate.VerdictRefused {
+		return out
+	}
+	m := r.AfterToBefore.Matrix()
+	out.AfterToBefore = &m
+	number := func(v float64) *float64 {
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return nil
+		}
+		return &v
+	}
+	out.AppliedScale, out.FitResidual, out.Check = number(r.AppliedScale), number(r.FitResidualRMS), number(r.CheckRMS)
+	out.StableShareAfter, out.StableShareBefore = number(r.StableShareAfter), number(r.StableShareBefore)
+	out.Weakest = r.Weakest
+	if r.RelativeScale > 0 && !math.IsNaN(r.RelativeScaleU) {
+		out.RelativeScale = &quantity.Measured{Value: r.RelativeScale, U: r.RelativeScaleU, K: 2, Unit: "1", Method: "similarity fit on the stable area, not applied"}
+	}
+	return out
+}
+
+func (d alignmentDoc) print(w io.Writer) {
+	fmt.Fprintf(w, "Alignment %s", d.Verdict)
+	if d.Reason != "" {
+		fmt.Fprintf(w, ": %s", d.Reason)
+	}
+	fmt.Fprintln(w)
+	if d.FitResidual != nil {
+		fmt.Fprintf(w, "  fit residual, not accuracy: %.4f mm\n", *d.FitResidual)
+	}
+	if d.Check != nil {
+		fmt.Fprintf(w, "  held-out cells: %.4f mm\n", *d.Check)
+	}
+	if d.StableShareAfter != nil && d.StableShareBefore != nil {
+		fmt.Fprintf(w, "  unchanged: %.0f %% of the scan after, %.0f %% of the scan before\n", 100**d.StableShareAfter, 100**d.StableShareBefore)
+	}
+	if d.Weakest != "" {
+		fmt.Fprintf(w, "  weakest: %s\n", d.Weakest)
+	}
+	if d.NextStep != "" {
+		fmt.Fprintf(w, "  next: %s\n", d.NextStep)
+	}
+}
+
+// refusal is the exit status of an alignment that is not accepted.
+func (d alignmentDoc) refusal() error {
+	if d.Verdict == annotate.VerdictAccepted {
+		return nil
+	}
+	return refusedf("the alignment is %s: %s; %s", d.Verdict, d.Reason, d.NextStep)
+}
+
+// Run aligns a stage of a project, or two files.
+func (c *alignCommand) Run(j *job) error {
+	picks, err := readPicks(c.Picks)
+	if err != nil {
+		return err
+	}
+	type document struct {
+		Schema     int                  `json:"schema"`
+		Alignment  alignmentDoc         `json:"alignment"`
+		OpenPoints []annotate.OpenPoint `json:"open_points"`
+	}
+	doc := document{Schema: 1, OpenPoints: []annotate.OpenPoint{}}
+	if isProject(c.First) {
+		err = j.open(c.First, func(p *project.Project) error {
+			record := p.Record()
+			use, err := record.FindUse(c.Second, c.Piece, c.Part)
+			if err != nil {
+				return err
+			}
+			a, err := p.Align(j.ctx, use.Key(), project.Aligning{Picks: picks, Similarity: c.Similarity, Progress: j.progress})
+			if err != nil {
+				return err
+			}
+			doc.Alignment = alignmentOf(a.Result)
+			return nil
+		})
+	} else {
+		var pair *pair
+		if pair, err = j.pair(c.First, c.Second, c.pairFlags, picks); err == nil {
+			doc.Alignment = alignmentOf(pair.result)
+			doc.OpenPoints = append(doc.OpenPoints, pair.points...)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	if err := j.print(doc, func(w io.Writer) { doc.Alignment.print(w) }); err != nil {
+		return err
+	}
+	return doc.Alignment.refusal()
+}
