@@ -1,6 +1,7 @@
 package gltf_test
 
 import (
+	"bytes"
 	"encoding/base64"
 	"encoding/binary"
 	"encoding/json"
@@ -308,6 +309,26 @@ func TestHostileFilesUseLittleMemory(t *testing.T) {
 		if err == nil || len(err.Error()) > 400 {
 			t.Errorf("%s: error %.400v", name, err)
 		}
+	}
+}
+
+func TestVerticesWithoutPlaceThatNobodyUses(t *testing.T) {
+	// The NaN sample with the faces of that vertex taken away is a whole surface.
+	b := gltf.NewBuilder("test")
+	i, err := b.Mesh("m", []gltf.Geometry{{Mode: gltf.Triangles, Positions: []float32{0, 0, 0, 1, 0, 0, 0, 1, 0, 9, 9, 9}, Indices: []uint32{0, 1, 2}, Material: -1}}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b.Scene("", b.Node(gltf.Node{Mesh: &i}))
+	var out bytes.Buffer
+	if err := b.WriteGLB(&out); err != nil {
+		t.Fatal(err)
+	}
+	nine := binary.LittleEndian.AppendUint32(nil, math.Float32bits(9))
+	data := bytes.ReplaceAll(out.Bytes(), nine, binary.LittleEndian.AppendUint32(nil, math.Float32bits(float32(math.NaN()))))
+	s, err := gltf.Read("x.glb", data, gltf.Options{})
+	if err != nil || mesh.Area(s.Mesh) != 0.5 || s.Mesh.Positions[9] != 0 || len(s.Findings) != 1 || s.Findings[0].ID != "vertices_without_place" {
+		t.Errorf("error %v, %+v", err, s)
 	}
 }
 

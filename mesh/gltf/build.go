@@ -2,7 +2,9 @@ package gltf
 
 import (
 	"context"
+	"fmt"
 	"math"
+	"slices"
 	"sync/atomic"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -59,11 +61,14 @@ func (r *reader) build(pieces []*piece) (*mesh.Mesh, [][]uint32, error) {
 		return nil, nil, err
 	}
 	m.Origin = originOf(pieces, faces)
-	if err := positions(m, groups, vertices); err != nil {
-		return nil, nil, err
-	}
+	whole := positions(m, groups, vertices)
 	if err := triangles(m, pieces, faces); err != nil {
 		return nil, nil, err
+	}
+	if !whole {
+		if err := r.noPlace(m, groups); err != nil {
+			return nil, nil, err
+		}
 	}
 	if err := r.normals(m, groups, vertices); err != nil {
 		return nil, nil, err
@@ -131,22 +136,16 @@ func originOf(pieces []*piece, faces int) r3.Vec {
 	})
 }
 
-// positions maps the vertices of all groups to the world, about m.Origin.
-func positions(m *mesh.Mesh, groups []*group, vertices int) error {
+// positions maps the vertices of all groups to the world, about m.Origin. It
+// says whether all came out as finite numbers.
+func positions(m *mesh.Mesh, groups []*group, vertices int) (whole bool) {
 	if len(groups) == 1 && groups[0].pos.step == 3 && groups[0].world == identity && m.Origin == (r3.Vec{}) {
-		g := groups[0]
-		m.Positions = g.pos.f[: 3*g.count : 3*g.count]
-		bad := firstOf(g.count, func(lo, hi int) int {
-			for i := 3 * lo; i < 3*hi; i++ {
-				if x := m.Positions[i]; x-x != 0 {
-					return i / 3
-				}
-			}
-			return -1
-		})
-		return badVertex(g, bad)
+		n := 3 * groups[0].count
+		m.Positions = groups[0].pos.f[:n:n]
+		return firstOf(n, func(lo, hi int) int { return firstBad(m.Positions, lo, hi) }) < 0
 	}
 	m.Positions = make([]float32, 3*vertices)
+	whole = true
 	for _, g := range groups {
 		w := g.world
 		w[3] -= m.Origin.X
@@ -168,19 +167,36 @@ func positions(m *mesh.Mesh, groups []*group, vertices int) error {
 			}
 			return first
 		})
-		if err := badVertex(g, bad); err != nil {
-			return err
-		}
+		whole = whole && bad < 0
 	}
-	return nil
+	return whole
 }
 
-func badVertex(g *group, bad int) error {
-	if bad < 0 {
-		return nil
+// noPlace deals with vertices that are no place. Where a face uses one the file
+// is refused, else they go to the origin.
+func (r *reader) noPlace(m *mesh.Mesh, groups []*group) error {
+	bad := func(v uint32) bool { return firstBad(m.Positions[3*v:3*v+3], 0, 3) >= 0 }
+	for _, v := range m.Triangles {
+		if !bad(v) {
+			continue
+		}
+		for _, g := range groups {
+			if i := int(v) - g.first; i >= 0 && i < g.count {
+				q := g.pos.f[i*g.pos.step:]
+				return damaged(g.where, "vertex %d is at (%g, %g, %g) and in use, which is no place", i, q[0], q[1], q[2])
+			}
+		}
 	}
-	q := g.pos.f[bad*g.pos.step:]
-	return damaged(g.where, "vertex %d is at (%g, %g, %g), which is no place", bad, q[0], q[1], q[2])
+	m.Positions = slices.Clone(m.Positions) // they may be the file's own bytes
+	n := 0
+	for v := range uint32(m.VertexCount()) {
+		if bad(v) {
+			clear(m.Positions[3*v : 3*v+3])
+			n++
+		}
+	}
+	r.note("vertices_without_place", fmt.Sprintf("%d vertices that no face uses have no coordinates", n), "")
+	return nil
 }
 
 // triangles writes the corners of all faces, each face keeping its number.

@@ -212,6 +212,13 @@ func TestContainerOdditiesAreAccepted(t *testing.T) {
 		{"as it should be", glb(text), nil},
 		{"byte order mark", append([]byte("\xef\xbb\xbf"), text...), []string{"json_bom"}},
 		{"zeros instead of blanks", glb(append(bytes.Clone(text), 0, 0, 0, 0)), []string{"json_padding"}},
+		{"padded beyond its length", func() []byte {
+			// JSON of 4n+1 bytes, 3 of padding that its length leaves out, then BIN.
+			out := append(glb(append(bytes.Clone(text), ' ')), 0, 0, 0, 4, 0, 0, 0)
+			out = append(append(out, "BIN\x00"...), 1, 2, 3, 4)
+			binary.LittleEndian.PutUint32(out[8:], uint32(len(out)))
+			return out
+		}(), []string{"glb_unpadded_chunk"}},
 		{"not padded", glb(append(bytes.Clone(text), ' ')), []string{"glb_unpadded_chunk"}},
 	}
 	for _, row := range rows {

@@ -77,6 +77,10 @@ func openGLB(data []byte) (container, error) {
 		at = body + chunk
 		if chunk%4 != 0 {
 			c.note("glb_unpadded_chunk", fmt.Sprintf("chunk %d of the GLB is not padded to 4 bytes", n))
+			// Some writers pad and leave the padding out of the length.
+			if next := (at + 3) &^ 3; !isChunk(data, at) && isChunk(data, next) {
+				at = next
+			}
 		}
 	}
 	if length > size {
@@ -86,6 +90,15 @@ func openGLB(data []byte) (container, error) {
 		return c, damaged("the GLB", "has no JSON chunk")
 	}
 	return c, nil
+}
+
+// isChunk says whether a chunk of a known type begins at a byte.
+func isChunk(data []byte, at int64) bool {
+	if int64(len(data))-at < chunkSize {
+		return false
+	}
+	kind := binary.LittleEndian.Uint32(data[at+4:])
+	return kind == chunkJSON || kind == chunkBIN
 }
 
 func (c *container) note(id, reason string) {
