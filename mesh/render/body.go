@@ -93,6 +93,16 @@ func (b *Body) Mesh() *mesh.Mesh { return b.mesh }
 // Sphere returns the bounding sphere in the mesh's frame.
 func (b *Body) Sphere() (centre r3.Vec, radius float64) { return b.centre, b.radius }
 
+// colourless says whether the scan is plain stone all over.
+func (b *Body) colourless() bool {
+	for _, m := range b.materials {
+		if m.image >= 0 || !m.plain {
+			return false
+		}
+	}
+	return len(b.mesh.Colours) == 0
+}
+
 // bounds is the box round all corners that are numbers: mesh.Bounds, but safe
 // from a scan with a few broken vertices.
 func bounds(m *mesh.Mesh) mesh.Box {

@@ -2,7 +2,7 @@ package render
 
 import "math"
 
-// corner3 is a corner in the camera's axes.
+// corner3 is a corner on the grid at depth 1 (see placed.grid), and its depth.
 type corner3 struct{ x, y, z float64 }
 
 // rasterClipped draws a cluster some of whose triangles may reach behind the
@@ -13,7 +13,7 @@ type corner3 struct{ x, y, z float64 }
 func (f *Frame) rasterClipped(p *placed, cluster, top, end int) {
 	l := p.level
 	c := &l.clusters[cluster]
-	m, t := p.turn, p.shift
+	m, t := p.grid, p.gridShift
 	for s := range int(c.used) {
 		id := uint32(cluster*slots + s)
 		a, b, d := l.places(id)
@@ -36,7 +36,7 @@ func (f *Frame) rasterClipped(p *placed, cluster, top, end int) {
 // clip cuts a polygon of n corners and returns how many are left.
 func (f *Frame) clip(poly *[12]corner3, n int) int {
 	v := &f.view
-	edge := (guard - 1) / v.scale // half the guard at depth 1, or in mm
+	const edge = (guard - 1) * subOne
 	var side [5]func(corner3) float64
 	planes := side[:0]
 	if v.ortho {
@@ -93,13 +93,13 @@ func (f *Frame) fill(p *placed, a, b, c corner3, id uint64, top, end int) {
 	var x, y [3]int64
 	var q [3]float32
 	for i, k := range [3]corner3{a, b, c} {
-		s := float32(v.scale)
 		q[i] = float32(v.far) - float32(k.z)
+		s := float32(1)
 		if !v.ortho {
 			q[i] = 1 / float32(k.z)
-			s *= q[i]
+			s = q[i]
 		}
-		x[i], y[i] = int64(snap(float32(v.cx)+float32(k.x)*s)), int64(snap(float32(v.cy)-float32(k.y)*s))
+		x[i], y[i] = int64(snap(float32(k.x)*s)+f.originX), int64(snap(float32(k.y)*s)+f.originY)
 	}
 	area := (x[1]-x[0])*(y[2]-y[0]) - (x[2]-x[0])*(y[1]-y[0])
 	if area >= 0 {

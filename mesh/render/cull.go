@@ -17,8 +17,8 @@ const cullBlock = 1024
 // scratch is the memory of one thread.
 type scratch struct {
 	found [cullBlock]visibleCluster
-	x, y  [256]int32
-	q     [256]float32
+	spots [256]corner2
+	list  [slots]uint8
 }
 
 // cullAll finds the clusters that may be in sight, of the proxies if told so.
@@ -64,9 +64,9 @@ func (r *Renderer) cull(part int, s *scratch) {
 }
 
 // guard is how far, in samples, a corner may lie from the picture's middle
-// before its triangle is clipped: far enough that clipping is rare, near
-// enough that edge products stay within 64 bits.
-const guard = 32000
+// before its triangle is clipped: what snap can hold. Edge products then stay
+// far within 64 bits.
+const guard = 16000
 
 func (f *Frame) clusterInSight(p *placed, c *clusterInfo) (visibleCluster, bool) {
 	v := &f.view

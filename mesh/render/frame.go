@@ -23,6 +23,9 @@ type Frame struct {
 	w, h    int
 	samples int // per pixel and direction
 	vw, vh  int // size of the buffers: w, h times samples
+	// Where the picture's middle lies on the grid of corners, on which the
+	// middle of sample (x, y) is (x, y) times subOne.
+	originX, originY int32
 
 	depth []uint64 // of each sample: bits of its nearness, then the triangle
 	keys  []uint32 // of each sample: what an outline runs between
@@ -79,6 +82,10 @@ type placed struct {
 	// camera's axes: right, up, ahead.
 	turn  [9]float32
 	shift [3]float32
+	// The same with right and down in steps of the grid of corners at depth 1,
+	// or without perspective in steps a mm.
+	grid      [9]float32
+	gridShift [3]float32
 	// The sample (x, y) sees along base + x·baseX + y·baseY + z·(dir + x·dirX +
 	// y·dirY) for depths z, about the mesh's origin.
 	from, fromX, fromY [3]float32
@@ -89,6 +96,8 @@ type placed struct {
 	cullBack           bool
 	textures           []*texture
 	tint               []uint32
+	flat               bool // one colour and normal a triangle will do
+	unlit              bool // the scan's materials ask for no light
 }
 
 // begin sets the frame up for a scene.
@@ -112,6 +121,7 @@ func (f *Frame) begin(s *Scene, samples int) {
 	c := s.Camera
 	v := view{right: c.Right, up: c.Up, ahead: r3.Scale(-1, c.Back), eye: c.Eye(), ortho: c.Orthographic}
 	v.cx, v.cy = float64(f.vw)/2, float64(f.vh)/2
+	f.originX, f.originY = int32(f.vw-1)*subOne/2, int32(f.vh-1)*subOne/2
 	v.scale = c.PixelsPerMM(f.vh)
 	v.near = c.near()
 	if !v.ortho {
@@ -175,6 +185,11 @@ func (f *Frame) place(p *placed) {
 		p.turn[3*i], p.turn[3*i+1], p.turn[3*i+2] = float32(row.X), float32(row.Y), float32(row.Z)
 		p.shift[i] = float32(-r3.Dot(row, eye))
 	}
+	steps := v.scale * subOne
+	for i, row := range [3]r3.Vec{r3.Scale(steps, right), r3.Scale(-steps, up), ahead} {
+		p.grid[3*i], p.grid[3*i+1], p.grid[3*i+2] = float32(row.X), float32(row.Y), float32(row.Z)
+		p.gridShift[i] = float32(-r3.Dot(row, eye))
+	}
 	// The middle of sample (0, 0) lies at 0.5 - cx, cy - 0.5.
 	x0, y0 := (0.5-v.cx)/v.scale, (v.cy-0.5)/v.scale
 	corner := r3.Add(r3.Scale(x0, right), r3.Scale(y0, up))
@@ -233,6 +248,22 @@ func (f *Frame) useProxies() {
 		}
 		p.setLevel(l, &base)
 	}
+}
+
+// setSmooth says whether pixels are shaded one by one or by whole triangles.
+func (f *Frame) setSmooth(smooth bool) {
+	f.smooth = smooth
+	for i := range f.bodies {
+		f.bodies[i].setFlat(smooth)
+	}
+}
+
+func (p *placed) setFlat(smooth bool) {
+	p.unlit = true
+	for _, m := range p.Body.materials {
+		p.unlit = p.unlit && m.unlit
+	}
+	p.flat = !smooth && p.Marks == nil && p.Change == nil && (p.Plain.A > 0 || p.tint != nil || p.Body.colourless())
 }
 
 // depthOf returns the depth, mm along the line of sight, of a nearness.

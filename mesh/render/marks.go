@@ -41,7 +41,7 @@ func (f *Frame) shadeMarks(px *pixel, c [3]float32, strength float32) ([3]float3
 
 // lay puts paper and inks over a colour.
 func (f *Frame) lay(px *pixel, c [3]float32, look *Look, tileMM float64, strength float32) [3]float32 {
-	light := min(max(strength, paperDark), paperLight)
+	light := within32(strength, paperDark, paperLight)
 	if opaque(look.Paper) && look.Opacity > 0 {
 		c = over(c, scaled(rgb32(look.Paper), light), float32(look.Opacity))
 	}
@@ -147,7 +147,7 @@ func (f *Frame) shadeChange(px *pixel, strength float32) ([3]float32, uint32) {
 	if kind == changeRemoved && ch.StepMM > 0 {
 		kind |= uint32(min(size/float32(ch.StepMM), 1<<19))
 	}
-	return scaled(c, min(max(strength, rampDark), rampLight)), keyChange | kind
+	return scaled(c, within32(strength, rampDark, rampLight)), keyChange | kind
 }
 
 // undefinedChange is surface that the other date does not show.

@@ -111,6 +111,7 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
 	for i := range f.bodies {
 		p := &f.bodies[i]
 		p.Placed.Plain, p.Placed.Marks, p.Placed.Change = s.Bodies[i].Plain, s.Bodies[i].Marks, s.Bodies[i].Change
+		p.setFlat(f.smooth)
 		f.anyEdges = f.anyEdges || p.edges()
 		if f.scene.Light != light {
 			f.place(p)

@@ -8,12 +8,15 @@ const (
 	subOne  = 1 << subBits
 )
 
-// snap rounds a place in samples to the grid of corners, measured so that the
-// middle of a sample lies on a multiple of subOne.
+// snap rounds a place, in steps of the grid from the picture's middle. Adding
+// 1.5·2^23 leaves the nearest whole number in the low bits of a float32, which
+// holds for 16384 samples on either side.
 func snap(x float32) int32 {
-	const bias = 1 << 30
-	return int32(int64(float64(x)*subOne+(bias+0.5-subOne/2)) - bias)
+	const magic = 3 << 22
+	return int32(math.Float32bits(x+magic)) - magicBits
 }
+
+const magicBits = 0x4B400000 // the bits of 3·2^22
 
 // raster draws all clusters in sight into one band.
 func (r *Renderer) raster(band int, s *scratch) {
@@ -41,60 +44,44 @@ func (r *Renderer) raster(band int, s *scratch) {
 func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 	l := p.level
 	c := &l.clusters[cluster]
-	m, t := p.turn, p.shift
 	v := &f.view
-	scale, cx, cy := float32(v.scale), float32(v.cx), float32(v.cy)
-	far := float32(v.far)
-	xyz := l.xyz[3*int(c.first) : 3*(int(c.first)+int(c.vertices))]
-	xs, ys, qs := &s.x, &s.y, &s.q
-	for i := 0; i+2 < len(xyz); i += 3 {
-		px, py, pz := xyz[i], xyz[i+1], xyz[i+2]
-		x := m[0]*px + m[1]*py + m[2]*pz + t[0]
-		y := m[3]*px + m[4]*py + m[5]*pz + t[1]
-		z := m[6]*px + m[7]*py + m[8]*pz + t[2]
-		k := scale
-		q := far - z
-		if !v.ortho {
-			q = 1 / z
-			k *= q
-		}
-		j := uint8(i / 3)
-		xs[j], ys[j], qs[j] = snap(cx+x*k), snap(cy-y*k), q
-	}
+	spots := &s.spots
+	project(l.xyz[3*int(c.first):3*(int(c.first)+int(c.vertices))], &p.grid, &p.gridShift, float32(v.far), v.ortho, spots)
+	corners := (*[3 * slots]uint8)(l.corner[3*slots*cluster:])
+	list := &s.list
+	candidates := sift(corners, int(c.used), spots, f.originX, f.originY, p.cullBack, list)
 
 	width := f.vw
 	lastX, lastY := int32(width-1), int32(end-1)
 	firstY := int32(top)
-	corner := l.corner[3*slots*cluster : 3*slots*cluster+3*int(c.used)]
-	id := uint64(p.base) + uint64(cluster*slots)
-	cullBack := p.cullBack
+	originX, originY := f.originX, f.originY
+	first := uint64(p.base) + uint64(cluster*slots)
 	depth := f.depth
-	for ; len(corner) >= 3; corner, id = corner[3:], id+1 {
-		i, j, k := corner[0], corner[1], corner[2]
-		x0, y0, x1, y1, x2, y2 := xs[i], ys[i], xs[j], ys[j], xs[k], ys[k]
+	for _, slot := range list[:candidates] {
+		at := 3 * int(slot&(slots-1))
+		id := first + uint64(slot)
+		a, b, d := &spots[corners[at]], &spots[corners[at+1]], &spots[corners[at+2]]
+		x0, y0, x1, y1, x2, y2 := a.x, a.y, b.x, b.y, d.x, d.y
 		// Twice the area in the picture, positive when the corners run clockwise
 		// on the screen. Faces that look at us run anticlockwise.
 		area := int64(x1-x0)*int64(y2-y0) - int64(x2-x0)*int64(y1-y0)
-		if area >= 0 {
-			if area == 0 || cullBack {
-				continue
-			}
-		} else {
-			j, k = k, j
+		if area < 0 {
+			b, d = d, b
 			x1, y1, x2, y2 = x2, y2, x1, y1
 			area = -area
 		}
-		minX := (min(x0, x1, x2) + subOne - 1) >> subBits
-		maxX := max(x0, x1, x2) >> subBits
-		minY := (min(y0, y1, y2) + subOne - 1) >> subBits
-		maxY := max(y0, y1, y2) >> subBits
+		// The samples whose middles may lie inside.
+		minX := (min(x0, x1, x2) + originX + subOne - 1) >> subBits
+		maxX := (max(x0, x1, x2) + originX) >> subBits
+		minY := (min(y0, y1, y2) + originY + subOne - 1) >> subBits
+		maxY := (max(y0, y1, y2) + originY) >> subBits
 		minX, minY = max(minX, 0), max(minY, firstY)
 		maxX, maxY = min(maxX, lastX), min(maxY, lastY)
 		if minX > maxX || minY > maxY {
 			continue
 		}
 		// Edge values at the first sample; see fill.
-		px, py := int64(minX)<<subBits, int64(minY)<<subBits
+		px, py := int64(minX)<<subBits-int64(originX), int64(minY)<<subBits-int64(originY)
 		ax, ay := int64(x2-x1), int64(y2-y1)
 		bx, by := int64(x0-x2), int64(y0-y2)
 		gx, gy := int64(x1-x0), int64(y1-y0)
@@ -102,36 +89,99 @@ func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 		e0 := ax*(py-int64(y1)) - ay*(px-int64(x1)) + t0
 		e1 := bx*(py-int64(y2)) - by*(px-int64(x2)) + t1
 		e2 := gx*(py-int64(y0)) - gy*(px-int64(x0)) + t2
-		inv := 1 / float32(area)
-		q0, q1, q2 := qs[i]*inv, qs[j]*inv, qs[k]*inv
 		// What the edge rule took off must not count as weight: triangles may be
 		// a few steps of the grid across.
+		inv := 1 / float32(area)
+		q0, q1, q2 := a.q*inv, b.q*inv, d.q*inv
 		qt := float32(t0)*q0 + float32(t1)*q1 + float32(t2)*q2
-		for y := minY; ; y++ {
-			row := int(y) * width
+		if minX == maxX && minY == maxY { // most triangles of a big scan
+			if e0|e1|e2 >= 0 {
+				q := float32(e0)*q0 + float32(e1)*q1 + float32(e2)*q2 - qt
+				z := uint64(math.Float32bits(q))<<32 | id
+				if at := int(minY)*width + int(minX); z > depth[at] {
+					depth[at] = z
+				}
+			}
+			continue
+		}
+		ax, bx, gx = ax<<subBits, bx<<subBits, gx<<subBits
+		ay, by, gy = ay<<subBits, by<<subBits, gy<<subBits
+		for y := minY; y <= maxY; y++ {
+			row := depth[int(y)*width+int(minX) : int(y)*width+int(maxX)+1]
 			w0, w1, w2 := e0, e1, e2
-			for x := minX; ; x++ {
+			for x := range row {
 				if w0|w1|w2 >= 0 {
 					q := float32(w0)*q0 + float32(w1)*q1 + float32(w2)*q2 - qt
-					d := uint64(math.Float32bits(q))<<32 | id
-					if at := row + int(x); d > depth[at] {
-						depth[at] = d
+					if z := uint64(math.Float32bits(q))<<32 | id; z > row[x] {
+						row[x] = z
 					}
 				}
-				if x == maxX {
-					break
-				}
-				w0 -= ay << subBits
-				w1 -= by << subBits
-				w2 -= gy << subBits
+				w0 -= ay
+				w1 -= by
+				w2 -= gy
 			}
-			if y == maxY {
-				break
-			}
-			e0 += ax << subBits
-			e1 += bx << subBits
-			e2 += gx << subBits
+			e0 += ax
+			e1 += bx
+			e2 += gx
 		}
+	}
+}
+
+// corner2 is a projected corner: snapped, from the picture's middle, and its
+// nearness.
+type corner2 struct {
+	x, y int32
+	q    float32
+	_    uint32 // a place is then a shift, not a product
+}
+
+// sift lists the triangles of a cluster that face the eye, or all of some area
+// where back faces are wanted, and whose box holds the middle of a sample. On a
+// big scan it drops most, at random, so it runs without branches: a triangle is
+// written down always and counted only if it is kept.
+func sift(corners *[3 * slots]uint8, used int, spots *[256]corner2, originX, originY int32, cullBack bool, list *[slots]uint8) (n int) {
+	both := uint64(1)
+	if cullBack {
+		both = 0
+	}
+	for s, at := 0, 0; s < used && at < 3*slots-2; s, at = s+1, at+3 {
+		a, b, c := &spots[corners[at]], &spots[corners[at+1]], &spots[corners[at+2]]
+		x0, y0, x1, y1, x2, y2 := a.x, a.y, b.x, b.y, c.x, c.y
+		area := int64(x1-x0)*int64(y2-y0) - int64(x2-x0)*int64(y1-y0)
+		keep := uint64(area)>>63 | uint64(-area)>>63&both
+		wide := (max(x0, x1, x2)+originX)>>subBits - (min(x0, x1, x2)+originX+subOne-1)>>subBits
+		high := (max(y0, y1, y2)+originY)>>subBits - (min(y0, y1, y2)+originY+subOne-1)>>subBits
+		list[n&(slots-1)] = uint8(s)
+		n += int(keep &^ (uint64(uint32(wide|high)) >> 31))
+	}
+	return n
+}
+
+// project moves the corners of a cluster on to the grid of the picture: turn
+// and shift are scaled to steps of the grid at depth 1, or in a picture without
+// perspective to steps a mm.
+func project(xyz []float32, turn *[9]float32, shift *[3]float32, far float32, ortho bool, out *[256]corner2) {
+	m0, m1, m2, t0 := turn[0], turn[1], turn[2], shift[0]
+	m3, m4, m5, t1 := turn[3], turn[4], turn[5], shift[1]
+	m6, m7, m8, t2 := turn[6], turn[7], turn[8], shift[2]
+	i := 0
+	if ortho {
+		for ; len(xyz) >= 3; xyz = xyz[3:] {
+			px, py, pz := xyz[0], xyz[1], xyz[2]
+			o := &out[i&255]
+			o.x, o.y = snap(m0*px+m1*py+m2*pz+t0), snap(m3*px+m4*py+m5*pz+t1)
+			o.q = far - (m6*px + m7*py + m8*pz + t2)
+			i++
+		}
+		return
+	}
+	for ; len(xyz) >= 3; xyz = xyz[3:] {
+		px, py, pz := xyz[0], xyz[1], xyz[2]
+		q := 1 / (m6*px + m7*py + m8*pz + t2)
+		o := &out[i&255]
+		o.x, o.y = snap((m0*px+m1*py+m2*pz+t0)*q), snap((m3*px+m4*py+m5*pz+t1)*q)
+		o.q = q
+		i++
 	}
 }
 

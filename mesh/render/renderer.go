@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"runtime"
 	"sync"
 	"sync/atomic"
@@ -13,8 +14,9 @@ import (
 type Quality int
 
 const (
-	// Moving pictures are drawn while the view changes: one shade a triangle,
-	// and the proxy of a mesh too big to draw whole in time.
+	// Moving pictures are drawn while the view changes: one shade a triangle
+	// unless there is time for more, and the proxy of a mesh too big to draw
+	// whole in time.
 	Moving Quality = iota
 	// Settled pictures show every triangle, smoothly shaded.
 	Settled
@@ -170,7 +172,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 	if q == Moving && r.triangles() > movingTriangles && f.hasProxy() {
 		r.cullAll(true)
 	}
-	f.smooth = q != Moving
+	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)
 	blocks := (f.vh + rowBlock - 1) / rowBlock
@@ -193,6 +195,42 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 // movingTriangles is how many triangles in sight a moving picture draws before
 // it takes the proxies.
 const movingTriangles = 1_300_000
+
+// smoothInTime says whether a moving picture with so many triangles in sight can
+// be shaded pixel by pixel all the same: few triangles on few pixels, or
+// triangles so large in the picture that one shade each would look like another
+// body. It goes by the bounding spheres, not by the clock, so that equal scenes
+// give equal pictures.
+func (f *Frame) smoothInTime(triangles int) bool {
+	if triangles > smoothTriangles {
+		return false
+	}
+	pixels := 0.0
+	for i := range f.bodies {
+		p := &f.bodies[i]
+		centre := p.toScene().Apply(p.Body.centre)
+		_, _, depth, ok := f.scene.Camera.Project(centre, f.vw, f.vh)
+		scale := f.view.scale
+		if !f.view.ortho {
+			if !ok {
+				depth = f.view.near
+			}
+			scale /= depth
+		}
+		r := p.Body.radius * scale
+		pixels += 0.6 * math.Pi * r * r
+	}
+	pixels = min(pixels, float64(f.vw*f.vh))
+	return pixels <= smoothPixels || pixels > largeTriangle*float64(triangles)
+}
+
+// A moving picture is shaded smoothly up to these sizes, about 25 ms of work
+// on two threads.
+const (
+	smoothTriangles = 400_000
+	smoothPixels    = 400_000
+	largeTriangle   = 30 // pixels
+)
 
 // triangles is about how many triangles the last cull left.
 func (r *Renderer) triangles() int { return int(r.count.Load()) * slots }

@@ -43,6 +43,9 @@ func (f *Frame) shadeRect(left, top, right, end int) {
 	bg := f.scene.Background
 	keys := f.anyEdges
 	var px pixel
+	var flatID uint32
+	var flat [3]uint8
+	none := true
 	for y := top; y < end; y++ {
 		row := y * f.vw
 		depth := f.depth[row : row+f.vw]
@@ -59,7 +62,17 @@ func (f *Frame) shadeRect(left, top, right, end int) {
 			}
 			id := uint32(d)
 			if px.p == nil || id < px.p.base || id >= px.p.end {
-				px.p = f.bodyOf(id)
+				px.p, none = f.bodyOf(id), true
+			}
+			if px.p.flat {
+				if none || id != flatID {
+					flat, flatID, none = f.shadeFlat(px.p, id, x, y), id, false
+				}
+				o[0], o[1], o[2], o[3] = flat[0], flat[1], flat[2], 255
+				if keys {
+					f.keys[row+x] = 0
+				}
+				continue
 			}
 			c, key := f.shade(&px, id, math.Float32frombits(uint32(d>>32)), x, y)
 			o[0], o[1], o[2], o[3] = code8(c[0]), code8(c[1]), code8(c[2]), 255
@@ -68,6 +81,50 @@ func (f *Frame) shadeRect(left, top, right, end int) {
 			}
 		}
 	}
+}
+
+// shadeFlat colours a whole triangle of a moving picture: one colour, one
+// normal.
+func (f *Frame) shadeFlat(p *placed, id uint32, x, y int) [3]uint8 {
+	slot := id - p.base
+	nx, ny, nz := unpackNormal(p.level.flat[slot])
+	fx, fy := float32(x), float32(y)
+	facing := nx*(p.dir[0]+fx*p.dirX[0]+fy*p.dirY[0]) + ny*(p.dir[1]+fx*p.dirX[1]+fy*p.dirY[1]) + nz*(p.dir[2]+fx*p.dirX[2]+fy*p.dirY[2])
+	inside := facing > 0
+	if inside {
+		nx, ny, nz = -nx, -ny, -nz
+	}
+	light := &f.scene.Light
+	strength := float32(light.Ambient)
+	const unpacked = 1.0 / 511
+	if d := nx*p.light[0] + ny*p.light[1] + nz*p.light[2]; d > 0 {
+		strength += float32(light.Key) * unpacked * d
+	}
+	if d := nx*p.back[0] + ny*p.back[1] + nz*p.back[2]; d > 0 {
+		strength += float32(light.Fill) * unpacked * d
+	}
+	c := stoneColour
+	switch {
+	case p.Plain.A > 0:
+		c = rgb32(p.Plain)
+	case p.tint != nil:
+		if p.unlit && !light.Raking {
+			strength = 1
+		}
+		t := p.tint[slot]
+		c = [3]float32{float32(t & 255), float32(t >> 8 & 255), float32(t >> 16 & 255)}
+	}
+	c = scaled(c, strength)
+	if inside && opaque(f.scene.BackFace) {
+		c = f.backTint(c, strength)
+	}
+	return [3]uint8{code8(c[0]), code8(c[1]), code8(c[2])}
+}
+
+// backTint marks surface that is seen from its inside.
+func (f *Frame) backTint(c [3]float32, strength float32) [3]float32 {
+	t := scaled(rgb32(f.scene.BackFace), within32(strength, paperDark, 1))
+	return over(c, t, 0.7)
 }
 
 // code8 rounds a coded value to its byte.
@@ -134,9 +191,15 @@ func (f *Frame) shade(px *pixel, id uint32, q float32, x, y int) (c [3]float32, 
 	}
 	n := &px.normal
 	light := &f.scene.Light
-	toward := max(0, n[0]*p.light[0]+n[1]*p.light[1]+n[2]*p.light[2])
-	px.facing = max(0, n[0]*p.back[0]+n[1]*p.back[1]+n[2]*p.back[2])
-	strength := float32(light.Ambient) + float32(light.Key)*toward + float32(light.Fill)*px.facing
+	strength := float32(light.Ambient)
+	if d := n[0]*p.light[0] + n[1]*p.light[1] + n[2]*p.light[2]; d > 0 {
+		strength += float32(light.Key) * d
+	}
+	px.facing = 0
+	if d := n[0]*p.back[0] + n[1]*p.back[1] + n[2]*p.back[2]; d > 0 {
+		px.facing = d
+		strength += float32(light.Fill) * d
+	}
 
 	switch {
 	case p.Change != nil:
@@ -147,12 +210,8 @@ func (f *Frame) shade(px *pixel, id uint32, q float32, x, y int) (c [3]float32, 
 			c, key = f.shadeMarks(px, c, strength)
 		}
 	}
-	if px.inside && f.scene.BackFace.A > 0 {
-		t := rgb32(f.scene.BackFace)
-		s := min(max(strength, paperDark), 1)
-		for k := range 3 {
-			c[k] = 0.3*c[k] + 0.7*t[k]*s
-		}
+	if px.inside && opaque(f.scene.BackFace) {
+		c = f.backTint(c, strength)
 	}
 	if key != 0 {
 		key |= uint32(f.indexOf(p)) << keyBody
