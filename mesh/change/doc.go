@@ -1,0 +1,21 @@
+// Package change finds what two aligned scans of one piece differ by: matter
+// removed and matter added, each a set of change areas.
+//
+// Every vertex of either scan is given its gap: the signed distance to the
+// other scan, positive outside it, undefined where the closest place is on an
+// open rim. Gaps are averaged over neighbours, and their spread on the
+// unchanged part of the surface says what the pair can show at all. Where the
+// averaged gap passes a limit lies a core; cores of the two scans that face
+// each other are one change area. Each scan keeps its own gap, because neither
+// sees everything: the floor of a pit sees its former lid, while no closest
+// point of the lid reaches the floor.
+//
+// What is said of an area here (depths, surface) comes from closest distances
+// and is no volume: area times distance is wrong by a quarter and more on
+// curved or undercut matter. Package volume measures volumes.
+//
+// Not seen: a change thinner than SmallestMM, error that is common to both
+// scans, and error of a scan that is smooth over more than a change area, which
+// looks like a change. Lengths are mm; positions are in the frame of the scan
+// before.
+package change
