@@ -35,6 +35,19 @@ func Change(values []float32, smallestMM, fullMM, tileMM float64) *render.Change
 	}
 }
 
+// ReadableTile is the smallest round hatch tile (1, 2, 5, 10 … mm) of which a
+// step, a quarter, takes at least five pixels at the given scale, so that no
+// kind fades to plain paper in that picture. It is printed in the legend.
+func ReadableTile(pixelsPerMM float64) float64 {
+	const pixels = 5
+	for _, t := range []float64{1, 2, 5, 10, 20, 50, 100, 200} {
+		if t/terms.TileMM*pixelsPerMM >= pixels {
+			return t
+		}
+	}
+	return 500
+}
+
 // FullScale is the end of the scale for changes up to mostMM: one round number
 // for both signs.
 func FullScale(mostMM float64) float64 {

@@ -372,3 +372,13 @@ func TestScaleOfChange(t *testing.T) {
 		}
 	}
 }
+
+// The tile chosen for a scale is drawn, not faded; the next smaller one would
+// have steps under five pixels.
+func TestReadableTile(t *testing.T) {
+	for _, r := range []struct{ perMM, tile float64 }{{40, 1}, {20, 1}, {19, 2}, {10, 2}, {6, 5}, {4, 5}, {3, 10}, {0.5, 50}} {
+		if got := ReadableTile(r.perMM); got != r.tile {
+			t.Errorf("%g pixels a mm: tile %g, want %g", r.perMM, got, r.tile)
+		}
+	}
+}
