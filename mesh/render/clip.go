@@ -110,8 +110,8 @@ func (f *Frame) fill(p *placed, a, b, c corner3, id uint64, top, end int) {
 		x[1], y[1], q[1], x[2], y[2], q[2] = x[2], y[2], q[2], x[1], y[1], q[1]
 		area = -area
 	}
-	minX := max((min(x[0], x[1], x[2])+subOne-1)>>subBits, 0)
-	maxX := min(max(x[0], x[1], x[2])>>subBits, int64(f.vw-1))
+	minX := max((min(x[0], x[1], x[2])+subOne-1)>>subBits, int64(f.room.Min.X))
+	maxX := min(max(x[0], x[1], x[2])>>subBits, int64(f.room.Max.X-1))
 	minY := max((min(y[0], y[1], y[2])+subOne-1)>>subBits, int64(top))
 	maxY := min(max(y[0], y[1], y[2])>>subBits, int64(end-1))
 	if minX > maxX {

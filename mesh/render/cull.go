@@ -1,6 +1,7 @@
 package render
 
 import (
+	"image"
 	"math"
 )
 
@@ -78,7 +79,7 @@ func (f *Frame) clusterInSight(p *placed, c *clusterInfo) (visibleCluster, bool)
 	// A little more than the radius makes up for the rounding of the corners.
 	rad := c.radius + 1e-5*(abs32(x)+abs32(y)+abs32(z)) + float32(v.near)*1e-3
 	hw, hh := float32(v.halfW), float32(v.halfH)
-	out := visibleCluster{end: int32(f.vh)}
+	out := visibleCluster{top: int32(f.room.Min.Y), end: int32(f.room.Max.Y)}
 
 	if v.ortho {
 		if abs32(x) > hw+rad || abs32(y) > hh+rad {
@@ -88,7 +89,10 @@ func (f *Frame) clusterInSight(p *placed, c *clusterInfo) (visibleCluster, bool)
 			return out, false
 		}
 		s := float32(v.scale)
-		out.rows(float32(v.cy)-(y+rad)*s, float32(v.cy)-(y-rad)*s, f.vh)
+		out.rows(float32(v.cy)-(y+rad)*s, float32(v.cy)-(y-rad)*s, f.room)
+		if cx := float32(v.cx) + x*s; cx+rad*s < float32(f.room.Min.X)-2 || cx-rad*s > float32(f.room.Max.X)+2 {
+			return out, false
+		}
 		out.clip = (max(abs32(x), abs32(y))+rad)*s > guard
 		return out, out.top < out.end
 	}
@@ -122,15 +126,32 @@ func (f *Frame) clusterInSight(p *placed, c *clusterInfo) (visibleCluster, bool)
 		}
 		return float32(v.cy) - s*y/(z+rad)
 	}
-	out.rows(at(y+rad), bottom(y-rad), f.vh)
+	out.rows(at(y+rad), bottom(y-rad), f.room)
+	if f.besides(x, zn, z+rad, rad) {
+		return out, false
+	}
 	out.clip = (max(abs32(x), abs32(y))+rad)*s/zn > guard
 	return out, out.top < out.end
 }
 
+// besides says whether a sphere, seen from depths near to far, lies left or
+// right of what is drawn.
+func (f *Frame) besides(x, near, far, radius float32) bool {
+	s, cx := float32(f.view.scale), float32(f.view.cx)
+	edge := func(x float32, outward bool) float32 {
+		if (x > 0) == outward {
+			return cx + s*x/near
+		}
+		return cx + s*x/far
+	}
+	return edge(x+radius, true) < float32(f.room.Min.X)-2 || edge(x-radius, false) > float32(f.room.Max.X)+2
+}
+
 // rows sets the range of rows from two heights in the picture.
-func (c *visibleCluster) rows(top, bottom float32, h int) {
-	c.top = int32(min(max(top-1, 0), float32(h)))
-	c.end = int32(min(max(bottom+2, 0), float32(h)))
+func (c *visibleCluster) rows(top, bottom float32, clip image.Rectangle) {
+	lo, hi := float32(clip.Min.Y), float32(clip.Max.Y)
+	c.top = int32(min(max(top-1, lo), hi))
+	c.end = int32(min(max(bottom+2, lo), hi))
 }
 
 // facesAway says whether all normals of a cluster point away from an eye that
@@ -151,30 +172,30 @@ func facesAway(c *clusterInfo, dx, dy, dz, spread float32) bool {
 // setBands cuts the picture into bands of about equally many clusters, so that
 // threads finish together. Pixels do not depend on the cut.
 func (r *Renderer) setBands() {
-	h := r.frame.vh
+	from, to := r.frame.room.Min.Y, r.frame.room.Max.Y
 	const block = 8
-	r.rows = grow(r.rows, h/block+2)
+	r.rows = grow(r.rows, (to-from)/block+2)
 	clear(r.rows)
 	total := 0
 	for _, c := range r.visible[:r.count.Load()] {
 		// Every cluster counts once, spread over the rows it touches.
-		r.rows[(c.top+c.end)/2/block]++
+		r.rows[(int(c.top+c.end)/2-from)/block]++
 		total++
 	}
 	bands := 1
 	if r.threads > 1 {
 		bands = 4 * r.threads
 	}
-	r.bands = append(r.bands[:0], 0)
+	r.bands = append(r.bands[:0], from)
 	sum := 0
 	for i, n := range r.rows {
 		sum += n
-		row := (i + 1) * block
-		if sum*bands >= total*len(r.bands) && len(r.bands) < bands && row < h && row > r.bands[len(r.bands)-1] {
+		row := from + (i+1)*block
+		if sum*bands >= total*len(r.bands) && len(r.bands) < bands && row < to && row > r.bands[len(r.bands)-1] {
 			r.bands = append(r.bands, row)
 		}
 	}
-	r.bands = append(r.bands, h)
+	r.bands = append(r.bands, to)
 }
 
 func abs32(x float32) float32 { return float32(math.Abs(float64(x))) }

@@ -1,6 +1,9 @@
 package render
 
-import "image/color"
+import (
+	"image"
+	"image/color"
+)
 
 // Widths in pixels. An outline lies two thirds on one side, one third on the
 // other.
@@ -11,9 +14,11 @@ const (
 	rimWidth     = 3.0
 )
 
-// edgeRows draws outlines, contours and rims over the rows from top to end. It
-// reads the keys alone, so that rows may be done in any order.
-func (f *Frame) edgeRows(top, end int) { f.edgeRect(0, top, f.vw, min(end, f.vh)) }
+// edgeRows draws outlines, contours and rims over a block of rows from the one
+// given on. It reads the keys alone, so that rows may be done in any order.
+func (f *Frame) edgeRows(top int) {
+	f.edgeRect(f.room.Min.X, top, f.room.Max.X, min(top+rowBlock, f.room.Max.Y))
+}
 
 func (f *Frame) edgeRect(left, top, right, end int) {
 	pix, stride := f.Picture.Pix, f.Picture.Stride
@@ -22,13 +27,13 @@ func (f *Frame) edgeRect(left, top, right, end int) {
 	}
 	scale := float32(f.scene.PixelScale) * float32(f.samples)
 	w := f.vw
-	reach := int(rimWidth*scale) + 1
+	inside := f.room.Inset(1)
 	for y := top; y < end; y++ {
 		for x := left; x < right; x++ {
 			key := f.keys[y*w+x]
 			// Most samples lie among their like.
 			i := y*w + x
-			inner := x >= reach && x < w-reach && y >= reach && y < f.vh-reach
+			inner := image.Pt(x, y).In(inside)
 			if inner && key&changeKinds != changeAdded && f.keys[i-1] == key && f.keys[i+1] == key && f.keys[i-w] == key && f.keys[i+w] == key && scale <= 1 {
 				continue
 			}
@@ -125,7 +130,7 @@ func (f *Frame) reach(x, y int, width float32, differs func(key uint32) bool) fl
 				dx, dy = s[0]*(d*7/10), s[1]*(d*7/10)
 			}
 			i, j := x+dx, y+dy
-			if i < 0 || j < 0 || i >= f.vw || j >= f.vh {
+			if !image.Pt(i, j).In(f.room) {
 				continue
 			}
 			if differs(f.keys[j*f.vw+i]) {
@@ -140,8 +145,12 @@ func (f *Frame) reach(x, y int, width float32, differs func(key uint32) bool) fl
 	return 0
 }
 
-// reduceRows averages the samples of each pixel in the rows from top to end.
-func (f *Frame) reduceRows(top, end int) { f.reduceRect(0, top, f.w, min(end, f.h)) }
+// reduceRows averages the samples of each pixel in a block of rows from the one
+// given on.
+func (f *Frame) reduceRows(top int) {
+	c := f.scene.Clip
+	f.reduceRect(c.Min.X, top, c.Max.X, min(top+rowBlock, c.Max.Y))
+}
 
 func (f *Frame) reduceRect(left, top, right, end int) {
 	n := f.samples

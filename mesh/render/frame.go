@@ -27,6 +27,8 @@ type Frame struct {
 	// middle of sample (x, y) is (x, y) times subOne.
 	originX, originY int32
 
+	room image.Rectangle // the samples drawn
+
 	depth []uint64 // of each sample: bits of its nearness, then the triangle
 	keys  []uint32 // of each sample: what an outline runs between
 	mask  []uint8  // of each pixel, by turns casing and ink of the line being drawn
@@ -121,6 +123,12 @@ func (f *Frame) begin(s *Scene, samples int) {
 	c := s.Camera
 	v := view{right: c.Right, up: c.Up, ahead: r3.Scale(-1, c.Back), eye: c.Eye(), ortho: c.Orthographic}
 	v.cx, v.cy = float64(f.vw)/2, float64(f.vh)/2
+	whole := image.Rect(0, 0, f.w, f.h)
+	if f.scene.Clip == (image.Rectangle{}) {
+		f.scene.Clip = whole
+	}
+	f.scene.Clip = f.scene.Clip.Intersect(whole)
+	f.room = image.Rectangle{Min: f.scene.Clip.Min.Mul(samples), Max: f.scene.Clip.Max.Mul(samples)}
 	f.originX, f.originY = int32(f.vw-1)*subOne/2, int32(f.vh-1)*subOne/2
 	v.scale = c.PixelsPerMM(f.vh)
 	v.near = c.near()

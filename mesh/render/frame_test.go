@@ -344,3 +344,49 @@ func TestOddMeshes(t *testing.T) {
 		t.Error("an empty scene does not show its background")
 	}
 }
+
+// A part of the picture drawn alone is that part of the whole picture, and
+// nothing else is touched or can be picked.
+func TestClipDrawsAPart(t *testing.T) {
+	const w, h = 400, 300
+	s := busyScene(t, w, h)
+	r := NewRenderer(2)
+	defer r.Close()
+	for name, camera := range tryCameras(60, w, h) {
+		s.Camera = camera
+		for _, q := range []Quality{Moving, Settled, Fine} {
+			s.Clip = image.Rectangle{}
+			whole := drawn(t, s, w, h, q, 2)
+			s.Clip = image.Rect(150, 90, 263, 201)
+			part := NewFrame(w, h)
+			Fill(part.Picture, part.Picture.Rect, color.RGBA{1, 2, 3, 255})
+			if err := r.Draw(t.Context(), part, s, q); err != nil {
+				t.Fatal(err)
+			}
+			// Outlines at the rim look at neighbours that were not drawn.
+			inner := s.Clip.Inset(5)
+			for y := range h {
+				for x := range w {
+					p := image.Pt(x, y)
+					want := color.RGBA{1, 2, 3, 255}
+					if p.In(inner) {
+						want = whole.Picture.RGBAAt(x, y)
+					} else if p.In(s.Clip) {
+						continue
+					}
+					if got := part.Picture.RGBAAt(x, y); got != want {
+						t.Fatalf("%s, quality %d: %v is %v, want %v", name, q, p, got, want)
+					}
+				}
+			}
+			if _, ok := part.Pick(10, 10); ok {
+				t.Errorf("%s: something is picked outside", name)
+			}
+		}
+	}
+	s.Clip = image.Rect(500, 500, 600, 600)
+	f := NewFrame(w, h)
+	if err := r.Draw(t.Context(), f, s, Settled); err != nil {
+		t.Error("nothing to draw:", err)
+	}
+}

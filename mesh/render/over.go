@@ -99,7 +99,7 @@ func (f *Frame) fromRing(r *Ring, x, y int) (float64, bool) {
 
 // pointAt returns the surface in the middle of a pixel, the scene's frame.
 func (f *Frame) pointAt(x, y int) (r3.Vec, bool) {
-	if x < 0 || y < 0 || x >= f.w || y >= f.h {
+	if !image.Pt(x, y).In(f.scene.Clip) {
 		return r3.Vec{}, false
 	}
 	n := f.samples

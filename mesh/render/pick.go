@@ -29,7 +29,7 @@ type Picked struct {
 func (f *Frame) Pick(x, y float64) (Picked, bool) {
 	sx, sy := x*float64(f.samples), y*float64(f.samples)
 	i, j := int(math.Floor(sx)), int(math.Floor(sy))
-	if !f.ready || i < 0 || j < 0 || i >= f.vw || j >= f.vh {
+	if !f.ready || !image.Pt(i, j).In(f.room) {
 		return Picked{}, false
 	}
 	d := f.depth[j*f.vw+i]
@@ -92,14 +92,14 @@ func onRay(from, dir, a, b, c r3.Vec) (w [3]float64, t float64) {
 // bodies and their places must be those of the last Draw. It takes about 60 ns
 // a pixel and allocates nothing.
 func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
-	rect = rect.Intersect(f.Picture.Rect)
+	rect = rect.Intersect(f.scene.Clip)
 	if !f.ready || rect.Empty() || len(s.Bodies) != len(f.bodies) {
 		return
 	}
-	camera := f.scene.Camera
+	camera, clip := f.scene.Camera, f.scene.Clip
 	light := f.scene.Light
 	f.scene = *s
-	f.scene.Camera = camera
+	f.scene.Camera, f.scene.Clip = camera, clip
 	if f.scene.PixelScale <= 0 {
 		f.scene.PixelScale = 1
 	}
@@ -118,10 +118,10 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
 		}
 	}
 	if f.anyEdges && !had {
-		rect = f.Picture.Rect // nothing was known of outlines before
+		rect = clip // nothing was known of outlines before
 	}
 	// Outlines look a few pixels around.
-	wide := rect.Inset(-int(math.Ceil(rimWidth*f.scene.PixelScale)) - 1).Intersect(f.Picture.Rect)
+	wide := rect.Inset(-int(math.Ceil(rimWidth*f.scene.PixelScale)) - 1).Intersect(clip)
 	n := f.samples
 	f.shadeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
 	if f.anyEdges {

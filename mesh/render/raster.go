@@ -22,7 +22,9 @@ const magicBits = 0x4B400000 // the bits of 3·2^22
 func (r *Renderer) raster(band int, s *scratch) {
 	f := r.frame
 	top, end := r.bands[band], r.bands[band+1]
-	clear(f.depth[top*f.vw : end*f.vw])
+	for y := top; y < end; y++ {
+		clear(f.depth[y*f.vw+f.room.Min.X : y*f.vw+f.room.Max.X])
+	}
 	for i, c := range r.visible[:r.count.Load()] {
 		if i&63 == 0 && r.stop() {
 			return
@@ -52,8 +54,8 @@ func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 	candidates := sift(corners, int(c.used), spots, f.originX, f.originY, p.cullBack, list)
 
 	width := f.vw
-	lastX, lastY := int32(width-1), int32(end-1)
-	firstY := int32(top)
+	firstX, firstY := int32(f.room.Min.X), int32(top)
+	lastX, lastY := int32(f.room.Max.X-1), int32(end-1)
 	originX, originY := f.originX, f.originY
 	first := uint64(p.base) + uint64(cluster*slots)
 	depth := f.depth
@@ -75,7 +77,7 @@ func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 		maxX := (max(x0, x1, x2) + originX) >> subBits
 		minY := (min(y0, y1, y2) + originY + subOne - 1) >> subBits
 		maxY := (max(y0, y1, y2) + originY) >> subBits
-		minX, minY = max(minX, 0), max(minY, firstY)
+		minX, minY = max(minX, firstX), max(minY, firstY)
 		maxX, maxY = min(maxX, lastX), min(maxY, lastY)
 		if minX > maxX || minY > maxY {
 			continue

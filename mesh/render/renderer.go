@@ -116,11 +116,11 @@ func (r *Renderer) work(thread int) {
 		case doRaster:
 			r.raster(int(part), &r.scratch[thread])
 		case doShade:
-			r.frame.shadeRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+			r.frame.shadeRows(r.frame.room.Min.Y + int(part)*rowBlock)
 		case doEdges:
-			r.frame.edgeRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+			r.frame.edgeRows(r.frame.room.Min.Y + int(part)*rowBlock)
 		case doReduce:
-			r.frame.reduceRows(int(part)*rowBlock, (int(part)+1)*rowBlock)
+			r.frame.reduceRows(r.frame.scene.Clip.Min.Y + int(part)*rowBlock)
 		}
 	}
 }
@@ -175,20 +175,20 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)
-	blocks := (f.vh + rowBlock - 1) / rowBlock
+	blocks := (f.room.Dy() + rowBlock - 1) / rowBlock
 	r.run(doShade, blocks)
 	if f.anyEdges {
 		r.run(doEdges, blocks)
 	}
 	if samples > 1 {
-		r.run(doReduce, (f.h+rowBlock-1)/rowBlock)
+		r.run(doReduce, (f.scene.Clip.Dy()+rowBlock-1)/rowBlock)
 	}
 	if r.stop() {
 		f.ready = false
 		return ctx.Err()
 	}
 	f.ready = true
-	f.drawOver(f.Picture.Rect)
+	f.drawOver(f.scene.Clip)
 	return nil
 }
 

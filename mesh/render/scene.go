@@ -1,6 +1,7 @@
 package render
 
 import (
+	"image"
 	"image/color"
 	"math"
 
@@ -19,6 +20,10 @@ type Scene struct {
 	// scan; the zero colour leaves it as it is.
 	BackFace color.RGBA
 	Bodies   []Placed
+	// Clip is the part of the picture to draw, in pixels; the rest of the frame
+	// keeps what it showed. The zero rectangle is all of it. For the glass of a
+	// loupe nothing more is wanted.
+	Clip image.Rectangle
 	// PixelScale multiplies every width that is given in pixels: 2 for a screen
 	// with two device pixels to the point, more for print; 0 is 1.
 	PixelScale float64

@@ -29,9 +29,9 @@ type pixel struct {
 	inside  bool   // seen from the back
 }
 
-// shadeRows colours the samples of the rows from top to end.
-func (f *Frame) shadeRows(top, end int) {
-	f.shadeRect(0, top, f.vw, min(end, f.vh))
+// shadeRows colours a block of rows from the one given on.
+func (f *Frame) shadeRows(top int) {
+	f.shadeRect(f.room.Min.X, top, f.room.Max.X, min(top+rowBlock, f.room.Max.Y))
 }
 
 // shadeRect colours the samples of a rectangle from the depth buffer.
