@@ -15,8 +15,8 @@
 // grouped by attribute, every block at a multiple of eight bytes. Write is the
 // short way for a plain mesh.
 //
-// Read as well: KHR_mesh_quantization, KHR_texture_transform,
-// KHR_materials_unlit, sparse accessors. Not read, with a finding: animations,
+// Read as well: KHR_mesh_quantization, EXT_meshopt_compression,
+// KHR_texture_transform, KHR_materials_unlit, sparse accessors. Not read, with a finding: animations,
 // morph targets, skins (the bind pose is taken), cameras, lights, textures
 // other than the base colour, WebP and KTX2 images. Refused, naming the
 // extension: KHR_draco_mesh_compression and every other required extension.

@@ -99,8 +99,9 @@ type reader struct {
 	doc      *Document
 	bin      []byte
 	buffers  [][]byte
-	present  int64 // bytes of the files read so far
-	spent    int64 // vertices, faces and line points put out so far
+	unpacked map[int][]byte // buffer views that were compressed
+	present  int64          // bytes of the files read so far
+	spent    int64          // vertices, faces and line points put out so far
 	used     map[string]bool
 	findings []mesh.Finding
 }
@@ -195,7 +196,7 @@ func (r *reader) parse(text []byte) error {
 
 // canRead are the extensions that a file may require.
 var canRead = []string{
-	extQuantization, extTransform, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
+	extQuantization, extTransform, extMeshopt, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
 }
 
 // looks are extensions of materials and lights: required or not, the surface

@@ -134,23 +134,27 @@ func (r *reader) view(i int) ([]byte, *BufferView, error) {
 		return nil, nil, damaged(fmt.Sprintf("buffer view %d", i), "is not one of the %d there are", len(r.doc.BufferViews))
 	}
 	v := &r.doc.BufferViews[i]
-	if _, ok := v.Extensions[extMeshopt]; ok && !r.hasFallback(v) {
-		return nil, nil, needsExtension(extMeshopt)
-	}
 	if _, ok := v.Extensions[extMeshoptKHR]; ok && !r.hasFallback(v) {
 		return nil, nil, needsExtension(extMeshoptKHR)
+	}
+	where := fmt.Sprintf("buffer view %d", i)
+	if v.ByteStride != 0 && (v.ByteStride < 0 || v.ByteStride > 252) {
+		return nil, nil, damaged(where, "has a stride of %d bytes, outside 4 to 252", v.ByteStride)
+	}
+	if _, ok := v.Extensions[extMeshopt]; ok && !r.hasFallback(v) {
+		data, err := r.unpackView(i, v)
+		if err != nil {
+			return nil, nil, err
+		}
+		return data[:v.ByteLength:v.ByteLength], v, nil
 	}
 	data, err := r.buffer(v.Buffer)
 	if err != nil {
 		return nil, nil, err
 	}
-	where := fmt.Sprintf("buffer view %d", i)
 	if v.ByteOffset < 0 || v.ByteLength < 0 || v.ByteOffset > len(data) || v.ByteLength > len(data)-v.ByteOffset {
 		return nil, nil, damaged(where, "asks for %d bytes from byte %d of buffer %d, which has %d",
 			v.ByteLength, v.ByteOffset, v.Buffer, len(data))
-	}
-	if v.ByteStride != 0 && (v.ByteStride < 0 || v.ByteStride > 252) {
-		return nil, nil, damaged(where, "has a stride of %d bytes, outside 4 to 252", v.ByteStride)
 	}
 	end := v.ByteOffset + v.ByteLength
 	return data[v.ByteOffset:end:end], v, nil

@@ -1,5 +1,6 @@
 // Package interop runs outside programs over the files that Rigatino writes:
-// the Khronos glTF validator and glTF-Transform, a glTF reader that is not ours.
+// the Khronos glTF validator and glTF-Transform, a glTF reader that is not ours;
+// and it makes test vectors with the reference encoder of packed meshes.
 // They are Node packages, pinned in package-lock.json beside this file and
 // installed once into node_modules, which is not kept in the repository.
 //
@@ -88,6 +89,26 @@ func Measure(t testing.TB, files ...string) []Figures {
 	if len(out) != len(files) {
 		t.Fatalf("glTF-Transform reported on %d of %d files", len(out), len(files))
 	}
+	return out
+}
+
+// Packed is a test vector of EXT_meshopt_compression: what the reference encoder
+// made and the reference decoder unpacked.
+type Packed struct {
+	Name     string `json:"name"`
+	Mode     string `json:"mode"`
+	Filter   string `json:"filter"`
+	Count    int    `json:"count"`
+	Stride   int    `json:"stride"`
+	Packed   []byte `json:"packed"`
+	Unpacked []byte `json:"unpacked"`
+}
+
+// PackedVectors makes the vectors with the npm package meshoptimizer.
+func PackedVectors(t testing.TB) []Packed {
+	t.Helper()
+	var out []Packed
+	runNode(t, "vectors.mjs", nil, &out)
 	return out
 }
 
