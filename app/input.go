@@ -1,0 +1,322 @@
+package app
+
+import (
+	"image"
+	"math"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/driver/desktop"
+
+	"rigatino/annotate"
+	"rigatino/annotate/terms"
+	"rigatino/app/look"
+	"rigatino/app/part"
+	"rigatino/app/view"
+	"rigatino/mesh/render"
+)
+
+// turnPerPixel is how far a pixel of dragging turns, radians.
+const turnPerPixel = 0.008
+
+// Resized draws again in the new size.
+func (w *Window) Resized(int, int) { fyne.Do(w.repaint) }
+
+// Turn turns the specimen with the pointer.
+func (w *Window) Turn(dx, dy float64) {
+	w.camera = w.camera.Turned(-dx*turnPerPixel, dy*turnPerPixel)
+	w.moving()
+}
+
+// Nearer comes nearer or goes farther.
+func (w *Window) Nearer(steps float64) {
+	w.camera = w.camera.Nearer(math.Pow(1.12, steps))
+	w.moving()
+}
+
+// Brush changes the size of the brush.
+func (w *Window) Brush(steps float64) {
+	if w.desk == nil || steps == 0 {
+		return
+	}
+	w.desk.StepBrush(int(math.Copysign(1, steps)))
+	w.log("brush", map[string]any{"radius_mm": w.desk.RadiusMM})
+	w.brushWords()
+	w.moving()
+}
+
+// Point follows the pointer with brush ring and loupe.
+func (w *Window) Point(x, y float64) {
+	w.pointer.x, w.pointer.y, w.pointer.on = x, y, true
+	if w.desk == nil {
+		return
+	}
+	if w.glass || w.task == taskMap {
+		w.moving()
+	}
+}
+
+// Leave takes ring and loupe away.
+func (w *Window) Leave() {
+	w.pointer.on = false
+	if w.desk != nil && !w.desk.Stroking() {
+		w.repaint()
+	}
+}
+
+// pick returns what the picture on screen shows at a place.
+func (w *Window) pick(x, y float64) (render.Picked, bool) {
+	f := w.shown()
+	if f == nil || w.desk == nil {
+		return render.Picked{}, false
+	}
+	p, ok := f.Pick(x, y)
+	if !ok {
+		return p, false
+	}
+	if p.Coarse { // the picture shows a coarser copy: ask the whole mesh
+		if b := w.desk.Body(w.inSight()); b != nil {
+			fw, fh := f.Size()
+			if place, ok := w.desk.PlaceOnRay(b, f.Camera(), x, y, fw, fh); ok {
+				p.Place = place
+			}
+		}
+	}
+	return p, true
+}
+
+// inSight is the use that the picture shows: the one in view, or the other while
+// a place on it is wanted.
+func (w *Window) inSight() annotate.UseKey {
+	if on, _, next := w.desk.Picking(); on {
+		return next
+	}
+	return w.desk.View
+}
+
+// Press puts the tool down: a stroke in Map, a place while picking pairs.
+func (w *Window) Press(x, y float64) {
+	w.pointer.x, w.pointer.y, w.pointer.on = x, y, true
+	if w.desk == nil || w.jobs.Busy() {
+		return
+	}
+	p, ok := w.pick(x, y)
+	if on, _, _ := w.desk.Picking(); on {
+		if ok {
+			w.picked(p)
+		}
+		return
+	}
+	if w.task != taskMap || !ok || p.Inside {
+		if ok {
+			w.say(p)
+		}
+		return
+	}
+	var err error
+	w.painter.Hold(func() { err = w.desk.BeginStroke(p.Place) })
+	if err != nil {
+		w.next.Say(sentence(err.Error()), part.Warning)
+		return
+	}
+	w.moving()
+}
+
+// Drag moves it; places that the pointer skipped are filled in.
+func (w *Window) Drag(x, y float64) {
+	w.pointer.x, w.pointer.y = x, y
+	if w.desk == nil || !w.desk.Stroking() {
+		return
+	}
+	p, ok := w.pick(x, y)
+	if !ok || p.Inside {
+		return
+	}
+	var err error
+	w.painter.Hold(func() { err = w.desk.ExtendStroke(p.Place) })
+	if err != nil {
+		w.fail(err)
+		return
+	}
+	w.moving()
+}
+
+// Release makes the stroke one action.
+func (w *Window) Release() {
+	if w.desk == nil || !w.desk.Stroking() {
+		return
+	}
+	done, err := w.desk.EndStroke()
+	if err != nil {
+		w.fail(err)
+		return
+	}
+	sum, err := w.desk.MapSum()
+	w.log("stroke", map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
+	w.afterMarking(done.Skipped)
+}
+
+// Key answers keys on the specimen.
+func (w *Window) Key(k *fyne.KeyEvent) bool {
+	const step = 0.12
+	switch k.Name {
+	case fyne.KeyLeft:
+		w.turn(-step, 0)
+	case fyne.KeyRight:
+		w.turn(step, 0)
+	case fyne.KeyUp:
+		w.turn(0, -step)
+	case fyne.KeyDown:
+		w.turn(0, step)
+	case fyne.KeyReturn, fyne.KeyEnter:
+		w.next.PressNext()
+	case fyne.KeyHome:
+		w.whole()
+	default:
+		return false
+	}
+	return true
+}
+
+// Rune answers signs typed on the specimen.
+func (w *Window) Rune(r rune) bool {
+	if w.desk == nil {
+		return false
+	}
+	switch {
+	case r >= '0' && r <= '9' && w.task == taskMap:
+		w.chooseKey(int(r - '0'))
+	case r == '[':
+		w.Brush(-1)
+	case r == ']':
+		w.Brush(1)
+	case r == '+':
+		w.Nearer(2)
+	case r == '-':
+		w.Nearer(-2)
+	case r == 'w' || r == 'W':
+		w.whole()
+	case r == 'f' || r == 'F':
+		w.facing()
+	case r == 'l' || r == 'L':
+		w.raking = !w.raking
+		w.repaint()
+	default:
+		return false
+	}
+	return true
+}
+
+func (w *Window) turn(yaw, pitch float64) {
+	w.camera = w.camera.Turned(-yaw, pitch)
+	w.log("turned", nil)
+	w.moving()
+}
+
+// whole shows the whole specimen from the side it is seen from.
+func (w *Window) whole() {
+	w.placed = false
+	w.log("whole", nil)
+	w.repaint()
+}
+
+// facing looks straight at the place under the pointer, or in the middle.
+func (w *Window) facing() {
+	x, y := w.pointer.x, w.pointer.y
+	if !w.pointer.on {
+		pw, ph := w.specimen.Pixels()
+		x, y = float64(pw)/2, float64(ph)/2
+	}
+	if p, ok := w.pick(x, y); ok {
+		w.camera = w.camera.Facing(p.Point, p.Normal)
+		w.log("facing", nil)
+		w.moving()
+	}
+}
+
+func (w *Window) moving()  { w.paint(true) }
+func (w *Window) repaint() { w.paint(false) }
+
+// mostPixels keeps pictures of very dense screens at a size that can be drawn
+// in time; the toolkit stretches them.
+const mostPixels = 2_300_000
+
+// paint asks for a picture of what is in view.
+func (w *Window) paint(moving bool) {
+	pw, ph := w.specimen.Pixels()
+	if w.desk == nil || pw < 16 || ph < 16 {
+		return
+	}
+	key := w.inSight()
+	body, ok := w.desk.Placed(key, w.task == taskChange)
+	if !ok {
+		return
+	}
+	if !w.placed {
+		w.place(body, pw, ph)
+	}
+	th := look.Current()
+	c := th.Colours()
+	scale := float64(w.win.Canvas().Scale())
+	scene := render.Scene{Camera: w.camera, Background: ground(), BackFace: terms.BackFace, Bodies: []render.Placed{body}, PixelScale: scale}
+	if w.raking {
+		scene.Light = render.RakingLight(2.4, 0.2)
+	}
+	if w.task != taskChange {
+		scene.Lines = w.desk.Lines(key)
+	}
+	if f := w.shown(); w.task == taskMap && w.pointer.on && f != nil {
+		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
+			scene.Ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
+		}
+	}
+	pic := view.Picture{Width: pw, Height: ph, Scene: scene, EdgeX: w.edgeAt * float64(pw), Line: toRGBA(c.Accent), Casing: ground()}
+	if other, ok := w.desk.Placed(w.desk.Other, false); ok && (w.glass && w.pointer.on || w.edge) && key == w.desk.View {
+		if w.task == taskAlign || w.task == taskChange {
+			other.Marks = nil // the other date as the scan shows it
+		}
+		second := scene
+		second.Bodies, second.Lines, second.Ring = []render.Placed{other}, nil, nil
+		pic.Other = &second
+		if w.glass {
+			pic.Glass = &render.Glass{X: w.pointer.x, Y: w.pointer.y, Radius: 65 * scale, Rim: toRGBA(c.Accent), Casing: ground(), Scale: scale}
+			pic.Scene.Ring = nil
+		}
+	}
+	size := th.Px(look.TextRow)
+	ink, paper := toRGBA(c.Ink), toRGBA(c.Card)
+	pic.Over = func(img *image.RGBA, f *render.Frame) {
+		perMM := f.Camera().PixelsPerMM(img.Rect.Dy())
+		bar := render.BarLength(perMM, float64(img.Rect.Dx())/6)
+		length := bar * perMM
+		render.ScaleBar(img, float64(img.Rect.Dx())-length-20*scale, float64(img.Rect.Dy())-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+	}
+	w.painter.Ask(pic, moving)
+}
+
+// place moves the camera so that the specimen fills the picture.
+func (w *Window) place(body render.Placed, pw, ph int) {
+	if w.camera.Back.X == 0 && w.camera.Back.Y == 0 && w.camera.Back.Z == 0 {
+		w.camera = render.NamedViews(w.desk.Axes())[0].Camera
+	}
+	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, 60)
+	w.placed = true
+}
+
+// shortcuts are the keys that work wherever the focus is.
+func (w *Window) shortcuts() {
+	add := func(key fyne.KeyName, mod fyne.KeyModifier, do func()) {
+		w.win.Canvas().AddShortcut(&desktop.CustomShortcut{KeyName: key, Modifier: mod}, func(fyne.Shortcut) { do() })
+	}
+	add(fyne.KeyS, fyne.KeyModifierControl, w.Save)
+	add(fyne.KeyZ, fyne.KeyModifierControl, w.Undo)
+	add(fyne.KeyY, fyne.KeyModifierControl, w.Redo)
+	add(fyne.KeyZ, fyne.KeyModifierControl|fyne.KeyModifierShift, w.Redo)
+	w.win.Canvas().SetOnTypedRune(func(r rune) { w.Rune(r) })
+	w.win.Canvas().SetOnTypedKey(func(k *fyne.KeyEvent) {
+		if k.Name == fyne.KeyF1 {
+			w.help()
+			return
+		}
+		w.Key(k)
+	})
+}

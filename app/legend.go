@@ -1,0 +1,31 @@
+package app
+
+import (
+	"image"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/canvas"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/layout"
+
+	"rigatino/annotate/terms"
+	"rigatino/app/look"
+	"rigatino/app/part"
+)
+
+// legendRow is a kind with its pattern and a value.
+func (w *Window) legendRow(t terms.Term, value string) fyne.CanvasObject {
+	th := look.Current()
+	field := canvas.NewRaster(func(pw, ph int) image.Image {
+		if pw < 1 || ph < 1 {
+			return image.NewRGBA(image.Rect(0, 0, 1, 1))
+		}
+		if t.List == terms.Substance {
+			return terms.Swatch(t.Look, nil, pw, ph, 5, terms.TileMM)
+		}
+		return terms.Swatch(nil, t.Look, pw, ph, 5, terms.TileMM)
+	})
+	field.SetMinSize(fyne.NewSize(th.Px(34), th.Px(20)))
+	words := container.NewVBox(part.NewSentence(t.Label+"  **"+value+"**", look.TextRow, th.Px(216)))
+	return container.New(layout.NewCustomPaddedVBoxLayout(2), container.NewBorder(nil, nil, container.NewCenter(field), nil, words))
+}

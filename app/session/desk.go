@@ -1,0 +1,311 @@
+package session
+
+import (
+	"context"
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/handover/picture"
+	"rigatino/annotate/project"
+	"rigatino/annotate/terms"
+	"rigatino/mesh"
+	"rigatino/mesh/frame"
+	"rigatino/mesh/render"
+)
+
+// Desk is an open project with what lies on the bench. It is used on the
+// window's goroutine, except where a method says otherwise.
+type Desk struct {
+	Project *project.Project
+
+	View  annotate.UseKey // the use in view
+	Other annotate.UseKey // the other date in hand, zero for none
+	Show  picture.Show
+
+	Layer    string // of the shelf: substance, applied or condition
+	Kind     string // chosen on the shelf; empty for none
+	RubOut   bool
+	RadiusMM float64
+	Slip     annotate.Region // what the next entry says: material, who, when, note …
+
+	bodies map[annotate.UseKey]*Body
+	stroke *stroke
+	// Changed is the comparison in view, nil for none.
+	Changed *project.Comparison
+	picks   picking
+}
+
+// Body is a use ready to be drawn and marked.
+type Body struct {
+	*project.Loaded
+	Render *render.Body
+	Looks  *picture.Looks
+	TileMM float64
+	Notes  []mesh.Finding
+}
+
+// Open opens a project and chooses the last stage that has a scan.
+func Open(dir string) (*Desk, error) {
+	p, err := project.Open(dir, project.Options{})
+	if err != nil {
+		return nil, err
+	}
+	return newDesk(p), nil
+}
+
+func newDesk(p *project.Project) *Desk {
+	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5}
+	d.Slip.Certainty = "seen"
+	r := p.Record()
+	if stage, err := p.LastStage(); err == nil {
+		d.View, _ = firstUse(r, stage)
+	}
+	return d
+}
+
+// OpenScans makes a project of one or two scan files in a folder of the
+// program's own and opens it; the same files open the same project again. unit
+// is for files whose format has none.
+func OpenScans(ctx context.Context, files []string, unit string, progress func(float64, string)) (*Desk, error) {
+	if len(files) == 0 || len(files) > 2 {
+		return nil, fmt.Errorf("give a project, or one or two scans, not %d", len(files))
+	}
+	home, err := os.UserCacheDir()
+	if err != nil {
+		home = os.TempDir()
+	}
+	var names []string
+	for _, f := range files {
+		full, err := filepath.Abs(f)
+		if err != nil {
+			return nil, fmt.Errorf("open %s: %w", f, err)
+		}
+		names = append(names, full)
+	}
+	sum := sha256.Sum256([]byte(strings.Join(names, "\n") + "\n" + unit))
+	title := strings.TrimSuffix(filepath.Base(files[0]), filepath.Ext(files[0]))
+	dir := filepath.Join(home, "rigatino", "desk", title+"-"+hex.EncodeToString(sum[:4])+".rigatino")
+	if _, err := os.Stat(filepath.Join(dir, "project.json")); err == nil {
+		return Open(dir)
+	}
+	p, err := project.New(dir, annotate.Specimen{Title: title})
+	if err != nil {
+		return nil, err
+	}
+	kinds := []string{"received", "mech_coarse"}
+	for i, f := range names {
+		if _, err := p.AddScan(ctx, project.Adding{Path: f, Stage: kinds[i], Unit: unit, Progress: progress}); err != nil {
+			return nil, errors.Join(err, p.Close(), os.RemoveAll(dir))
+		}
+	}
+	if err := p.Save(); err != nil {
+		return nil, errors.Join(err, p.Close())
+	}
+	d := newDesk(p)
+	if len(files) == 2 {
+		d.Other, _ = firstUse(p.Record(), kinds[0])
+	}
+	return d, nil
+}
+
+// firstUse returns the use of the body at a stage, or of any piece.
+func firstUse(r annotate.Record, stage string) (annotate.UseKey, bool) {
+	if uses := r.UsesAt(stage, annotate.Body); len(uses) > 0 {
+		return uses[0].Key(), true
+	}
+	for _, u := range r.Uses {
+		if u.Stage == stage {
+			return u.Key(), true
+		}
+	}
+	return annotate.UseKey{}, false
+}
+
+// UseAt returns the use that pressing a stage on the bench line shows.
+func (d *Desk) UseAt(stage string) (annotate.UseKey, bool) {
+	return firstUse(d.Project.Record(), stage)
+}
+
+// Load makes a use ready; it takes its time and may run on any goroutine, one
+// at a time. Keep puts the result on the desk.
+func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (*Body, error) {
+	l, err := d.Project.LoadUse(ctx, key, part(progress, 0, 0.5))
+	if err != nil {
+		return nil, err
+	}
+	m := l.Surface.Mesh
+	factor := l.Use.Scale.Factor
+	if factor != 0 && factor != 1 {
+		m = mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(factor, v) })
+	}
+	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Progress: part(progress, 0.5, 0.8)})
+	if err != nil {
+		return nil, err
+	}
+	out := &Body{Loaded: l, Render: body, Notes: l.Notes}
+	notes, err := body.LoadTextures(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out.Notes = append(append([]mesh.Finding{}, out.Notes...), notes...)
+	box := mesh.Bounds(m)
+	size := r3.Sub(box.Max, box.Min)
+	out.TileMM = terms.TileFor(math.Max(size.X, math.Max(size.Y, size.Z)))
+	return out, nil
+}
+
+// Keep puts a loaded body on the desk and makes its map drawable.
+func (d *Desk) Keep(b *Body) error {
+	key := b.Use.Key()
+	labels, err := d.Project.Map(key)
+	if err != nil {
+		return err
+	}
+	b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+	d.bodies[key] = b
+	return nil
+}
+
+// Body returns a use that was loaded, nil if it was not.
+func (d *Desk) Body(key annotate.UseKey) *Body { return d.bodies[key] }
+
+func (d *Desk) regions(key annotate.UseKey) []annotate.Region {
+	var out []annotate.Region
+	r := d.Project.Record()
+	for _, g := range r.Regions {
+		if g.Use == key.String() {
+			out = append(out, g)
+		}
+	}
+	return out
+}
+
+// Refresh reads the maps of uses anew, as after undo; nil refreshes all.
+func (d *Desk) Refresh(uses []string) error {
+	for key, b := range d.bodies {
+		wanted := uses == nil
+		for _, u := range uses {
+			wanted = wanted || u == key.String()
+		}
+		if !wanted {
+			continue
+		}
+		l, err := d.Project.LoadUse(context.Background(), key, nil)
+		if err != nil {
+			return err
+		}
+		b.Loaded = l
+		labels, err := d.Project.Map(key)
+		if err != nil {
+			return err
+		}
+		b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+	}
+	return nil
+}
+
+// SetShow chooses how the map is laid over the specimen.
+func (d *Desk) SetShow(s picture.Show) {
+	d.Show = s
+	for _, b := range d.bodies {
+		b.Looks.SetShow(s)
+	}
+}
+
+// toScene is the motion that puts a use where it is drawn: the specimen frame,
+// or its own where it is not aligned.
+func (d *Desk) toScene(b *Body) *frame.Rigid {
+	place := b.ScanToPiece
+	r := d.Project.Record()
+	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
+		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
+	}
+	return &place
+}
+
+// Placed is a use as the renderer wants it, with its map or, where change is
+// set, with what changed.
+func (d *Desk) Placed(key annotate.UseKey, change bool) (render.Placed, bool) {
+	b := d.bodies[key]
+	if b == nil {
+		return render.Placed{}, false
+	}
+	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
+	if c := d.Changed; change && c != nil && c.To == key {
+		most := c.Change.SmallestMM
+		for _, a := range c.Change.Areas {
+			most = math.Max(most, a.MaxDepthMM)
+		}
+		out.Change = picture.Change(c.Change.AfterGap, c.Change.SmallestMM, picture.FullScale(most), b.TileMM)
+		return out, true
+	}
+	out.Marks = b.Looks.Marks()
+	return out, true
+}
+
+// Lines are the joins and pins of a use, where they are drawn.
+func (d *Desk) Lines(key annotate.UseKey) []render.Line {
+	b := d.bodies[key]
+	if b == nil || d.Show == picture.AsSeen {
+		return nil
+	}
+	factor := b.Use.Scale.Factor
+	if factor == 0 {
+		factor = 1
+	}
+	place := d.toScene(b)
+	var out []render.Line
+	r := d.Project.Record()
+	for _, l := range r.Lines {
+		if l.Use != key.String() {
+			continue
+		}
+		var way []r3.Vec
+		for _, p := range d.way(b, l) {
+			way = append(way, place.Apply(r3.Scale(factor, p)))
+		}
+		out = append(out, picture.Line(l.Kind, l.Fit, way))
+	}
+	return out
+}
+
+// Axes are the named directions of the specimen, nil where nobody gave them.
+func (d *Desk) Axes() *render.Axes {
+	r := d.Project.Record()
+	o := r.Specimen.Orientation
+	if o == nil {
+		return nil
+	}
+	v := func(a [3]float64) r3.Vec { return r3.Vec{X: a[0], Y: a[1], Z: a[2]} }
+	return &render.Axes{Long: v(o.LongAxis), LongName: o.LongAxisName, Face: v(o.Face), FaceName: o.FaceName}
+}
+
+// Close gives the project back; what was not saved stays in its journal.
+func (d *Desk) Close() error { return d.Project.Close() }
+
+func part(progress func(float64, string), from, to float64) func(float64, string) {
+	return func(done float64, words string) {
+		if progress != nil {
+			progress(from+(to-from)*done, words)
+		}
+	}
+}
+
+// IsProject says whether a path is a folder that holds a project.
+func IsProject(path string) bool {
+	_, err := os.Stat(filepath.Join(path, "project.json"))
+	return err == nil
+}
+
+// Shows are the ways of laying the map over the specimen, in the order of the
+// buttons.
+var Shows = []picture.Show{picture.AsSeen, picture.MapOnSurface, picture.MapOnly}

@@ -1,0 +1,120 @@
+package session
+
+import (
+	"context"
+	"fmt"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/project"
+	"rigatino/mesh"
+	"rigatino/mesh/render"
+)
+
+// picking is the pairs of places picked so far: first on the other date, then
+// on the one in view.
+type picking struct {
+	on     bool
+	before []r3.Vec // in the scan of Other, mm
+	after  []r3.Vec // in the scan of View, mm
+}
+
+// BeginPicking starts anew; both dates must be in hand.
+func (d *Desk) BeginPicking() error {
+	if d.Other == (annotate.UseKey{}) || d.Other == d.View {
+		return fmt.Errorf("hold a second date on the bench line first")
+	}
+	d.picks = picking{on: true}
+	return nil
+}
+
+// Picking tells whether pairs are being picked, how many are whole, and which
+// use the next place is wanted on.
+func (d *Desk) Picking() (on bool, pairs int, next annotate.UseKey) {
+	next = d.View
+	if len(d.picks.before) == len(d.picks.after) {
+		next = d.Other
+	}
+	return d.picks.on, len(d.picks.after), next
+}
+
+// EndPicking forgets the pairs.
+func (d *Desk) EndPicking() { d.picks = picking{} }
+
+// Pick takes a place on the use that it is wanted on.
+func (d *Desk) Pick(at mesh.SurfacePoint) error {
+	_, _, next := d.Picking()
+	b := d.bodies[next]
+	if b == nil {
+		return fmt.Errorf("the scan of %v is not ready yet", next)
+	}
+	p := b.Surface.Mesh.At(at)
+	if next == d.Other {
+		d.picks.before = append(d.picks.before, p)
+	} else {
+		d.picks.after = append(d.picks.after, p)
+	}
+	return nil
+}
+
+// TakeBack drops the last place.
+func (d *Desk) TakeBack() {
+	p := &d.picks
+	if len(p.before) > len(p.after) {
+		p.before = p.before[:len(p.before)-1]
+	} else if len(p.after) > 0 {
+		p.after = p.after[:len(p.after)-1]
+	}
+}
+
+// Align lays the use in view on the other one, with the pairs picked so far. It
+// may run on any goroutine.
+func (d *Desk) Align(ctx context.Context, progress func(float64, string)) (*project.Aligned, error) {
+	other := d.Other
+	a := project.Aligning{Progress: progress}
+	if other != (annotate.UseKey{}) && other != d.View {
+		a.Against = &other
+	}
+	for i := range d.picks.after {
+		b, c := d.picks.before[i], d.picks.after[i]
+		a.Picks = append(a.Picks, annotate.Pick{Before: [3]float64{b.X, b.Y, b.Z}, After: [3]float64{c.X, c.Y, c.Z}})
+	}
+	return d.Project.Align(ctx, d.View, a)
+}
+
+// Compare measures what changed from the other date to the one in view. It may
+// run on any goroutine.
+func (d *Desk) Compare(ctx context.Context, progress func(float64, string)) (*project.Comparison, error) {
+	from, to := d.Other, d.View
+	r := d.Project.Record()
+	if r.StageIndex(from.Stage) > r.StageIndex(to.Stage) {
+		from, to = to, from
+	}
+	return d.Project.Change(ctx, from, to, progress)
+}
+
+// ChangeID names the n-th change area, from 0.
+func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
+
+// PlaceOnRay is the place that a line of sight meets first, on the whole mesh.
+func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
+	origin, dir := c.Ray(x, y, w, h)
+	back := d.toScene(b).Inverse()
+	factor := b.Use.Scale.Factor
+	if factor == 0 {
+		factor = 1
+	}
+	origin = r3.Scale(1/factor, back.Apply(origin))
+	dir = back.Turn(dir)
+	face, dist, ok := b.Surface.Tree().Ray(origin, dir)
+	if !ok {
+		return mesh.SurfacePoint{}, false
+	}
+	at := r3.Add(origin, r3.Scale(dist, dir))
+	p, _, ok := b.Surface.Locate(at)
+	if !ok || p.Face != face {
+		return mesh.SurfacePoint{Face: face, Weights: [3]float64{1. / 3, 1. / 3, 1. / 3}}, true
+	}
+	return p, true
+}

@@ -1,0 +1,96 @@
+package app
+
+import (
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/layout"
+
+	"rigatino/annotate"
+	"rigatino/app/look"
+	"rigatino/app/part"
+	"rigatino/app/session"
+	"rigatino/mesh/render"
+)
+
+// viewTools are the buttons over the specimen: how it is shown at the top, how
+// it is turned at the bottom.
+func (w *Window) viewTools() {
+	var top []fyne.CanvasObject
+	if w.task == taskMap || w.task == taskTally || w.task == taskHandOver {
+		for _, s := range session.Shows {
+			b := part.NewButton(title(s.String()), func() {
+				w.painter.Hold(func() { w.desk.SetShow(s) })
+				w.log("show", map[string]any{"show": s.String()})
+				w.refresh()
+			})
+			if s == w.desk.Show {
+				b.Weight = part.Chosen
+			}
+			top = append(top, b)
+		}
+	}
+	if w.desk.Other != (annotate.UseKey{}) {
+		glass := part.NewButton("Loupe", func() { w.glass, w.edge = !w.glass, false; w.log("loupe", map[string]any{"on": w.glass}); w.refresh() })
+		edge := part.NewButton("Date edge", func() { w.edge, w.glass = !w.edge, false; w.log("edge", map[string]any{"on": w.edge}); w.refresh() })
+		if w.glass {
+			glass.Weight = part.Chosen
+		}
+		if w.edge {
+			edge.Weight = part.Chosen
+		}
+		top = append(top, glass, edge)
+	}
+	light := part.NewButton("Raking light", func() { w.raking = !w.raking; w.log("raking", map[string]any{"on": w.raking}); w.refresh() })
+	if w.raking {
+		light.Weight = part.Chosen
+	}
+	top = append(top, light)
+	bottom := []fyne.CanvasObject{
+		part.NewButton("Turn", func() { w.turn(0.35, 0) }),
+		part.NewButton("Tip", func() { w.turn(0, 0.35) }),
+		part.NewButton("Nearer", func() { w.Nearer(3) }),
+		part.NewButton("Farther", func() { w.Nearer(-3) }),
+		part.NewButton("Whole", w.whole),
+		part.NewButton("Facing me", w.facing),
+	}
+	named := render.NamedViews(w.desk.Axes())
+	for _, v := range named[:2] {
+		bottom = append(bottom, part.NewButton(title(v.Name), func() {
+			w.camera = v.Camera
+			w.placed = false
+			w.log("named view", map[string]any{"view": v.Name})
+			w.repaint()
+		}))
+	}
+	row := func(o []fyne.CanvasObject) fyne.CanvasObject {
+		return container.New(layout.NewCustomPaddedHBoxLayout(look.Gap), o...)
+	}
+	at := &corners{at: []corner{topLeft, bottomLeft}}
+	w.tools.Layout = at
+	w.tools.Add(row(top))
+	w.tools.Add(row(bottom))
+	if w.edge {
+		w.tools.Add(w.edgeHandle())
+		at.at = append(at.at, topRight)
+	}
+}
+
+// edgeHandle moves the date edge by buttons, for hands without a steady mouse.
+func (w *Window) edgeHandle() fyne.CanvasObject {
+	move := func(by float64) func() {
+		return func() {
+			w.edgeAt = min(max(w.edgeAt+by, 0.05), 0.95)
+			w.repaint()
+		}
+	}
+	return container.NewHBox(part.NewButton("Edge left", move(-0.08)), part.NewButton("Edge right", move(0.08)))
+}
+
+// title begins a word with a capital.
+func title(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	return string(upper(r[0])) + string(r[1:])
+}

@@ -1,0 +1,470 @@
+package app
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"image"
+	"image/color"
+	"path/filepath"
+	"time"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/dialog"
+
+	"rigatino/annotate"
+	"rigatino/annotate/terms"
+	"rigatino/app/eventlog"
+	"rigatino/app/job"
+	"rigatino/app/look"
+	"rigatino/app/part"
+	"rigatino/app/session"
+	"rigatino/app/view"
+	"rigatino/mesh/render"
+)
+
+// Tasks, the same words as the commands.
+const (
+	taskAdd      = "Add"
+	taskAlign    = "Align"
+	taskChange   = "Change"
+	taskMap      = "Map"
+	taskTally    = "Tally"
+	taskHandOver = "Hand over"
+)
+
+var tasks = []string{taskAdd, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
+
+// autosave is how often what was done is saved by itself.
+const autosave = 2 * time.Minute
+
+// Options of the window.
+type Options struct {
+	Log *eventlog.Log
+	// MakeDemo makes the demo project in a folder and returns the project's; nil
+	// leaves the offer out.
+	MakeDemo func(ctx context.Context, dir string, progress func(float64, string)) (string, error)
+}
+
+// Window is the program's window. Everything happens on the toolkit's goroutine
+// but where jobs and the painter are named.
+type Window struct {
+	win   fyne.Window
+	theme *look.Theme
+	opt   Options
+	jobs  *job.Runner
+
+	desk *session.Desk
+	task string
+
+	painter  *view.Painter
+	specimen *view.Specimen
+	camera   render.Camera
+	placed   bool            // the camera fits what is in view
+	frames   []*render.Frame // shown last, and the one before
+	first    bool            // the first picture was reported
+
+	pointer struct {
+		x, y float64
+		on   bool
+	}
+	glass, edge bool
+	edgeAt      float64 // share of the picture's width
+	raking      bool
+
+	title   *titleBar
+	bench   *part.BenchLine
+	slip    *fyne.Container
+	shelf   *fyne.Container
+	next    *part.NextBar
+	tools   *fyne.Container // over the specimen
+	empty   *fyne.Container // in its place while nothing is open
+	swatch  map[string]*part.Swatch
+	brush   *part.Sentence
+	closing chan struct{}
+}
+
+// New fills a window; nothing is open yet.
+func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
+	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
+	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
+	w.specimen = view.New(w)
+	w.painter = view.NewPainter(w.painted)
+	w.build()
+	win.SetOnDropped(func(_ fyne.Position, uris []fyne.URI) {
+		var paths []string
+		for _, u := range uris {
+			paths = append(paths, u.Path())
+		}
+		fyne.Do(func() { w.Open(paths, "") })
+	})
+	win.SetCloseIntercept(w.Close)
+	w.shortcuts()
+	go w.autosave()
+	return w
+}
+
+// build makes the rooms.
+func (w *Window) build() {
+	w.title = newTitleBar(w)
+	w.bench = part.NewBenchLine(w.viewStage, w.holdStage)
+	w.next = part.NewNextBar(tasks, w.Choose)
+	w.slip = container.NewVBox()
+	w.shelf = container.NewHBox()
+	w.tools = container.New(&corners{})
+	w.empty = container.NewVBox()
+	r := &rooms{
+		title:    w.title.room,
+		bench:    onGround(cardGround, benchRoom(w)),
+		specimen: container.NewStack(w.specimen, w.tools, w.empty),
+		slip:     onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip))),
+		shelf:    onGround(pageGround, container.New(pad(8, 8, 16, 16), w.shelf)),
+		next:     w.next,
+	}
+	w.win.SetContent(container.New(r, r.objects()...))
+	w.refresh()
+}
+
+// Open opens a project, or one or two scans; unit is for scans whose format has
+// none.
+func (w *Window) Open(paths []string, unit string) {
+	var desk *session.Desk
+	w.run("Opening "+filepath.Base(paths[0]), func(ctx context.Context, report job.Report) (err error) {
+		if len(paths) == 1 && session.IsProject(paths[0]) {
+			desk, err = session.Open(paths[0])
+		} else {
+			desk, err = session.OpenScans(ctx, paths, unit, report)
+		}
+		return err
+	}, func() {
+		if w.desk != nil {
+			w.log("closed", nil)
+			if err := w.desk.Close(); err != nil {
+				w.fail(err)
+			}
+		}
+		w.desk = desk
+		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
+		w.placed = false
+		w.refresh()
+		w.load(desk.View, func() {
+			if desk.Other != (annotate.UseKey{}) {
+				w.load(desk.Other, w.repaint)
+			}
+		})
+	})
+}
+
+// run does a job beside the window; done is called when it succeeded.
+func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
+	err := w.jobs.Start(work, func(err error) {
+		switch {
+		case errors.Is(err, context.Canceled):
+			w.next.Say("Stopped. Nothing was changed.", part.Ink)
+			w.log("stopped", map[string]any{"what": words})
+		case err != nil:
+			w.fail(err)
+		default:
+			done()
+		}
+	})
+	if err != nil {
+		w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+		return
+	}
+	w.next.Say(words+" …", part.Ink)
+}
+
+func (w *Window) progress(done float64, words string) {
+	w.next.Progress(done, w.jobs.Stop)
+	if done >= 0 && words != "" {
+		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
+	}
+}
+
+// fail says what went wrong in the Next bar, and in a dialog where it is long.
+func (w *Window) fail(err error) {
+	w.log("failed", map[string]any{"error": err.Error()})
+	text := sentence(err.Error())
+	w.next.Say(text, part.Refused)
+	if len(text) > 190 {
+		d := dialog.NewInformation("That did not work", text, w.win)
+		d.Resize(fyne.NewSize(560, 240))
+		d.Show()
+	}
+}
+
+func (w *Window) log(event string, fields map[string]any) { w.opt.Log.Write(event, fields) }
+
+// load makes a use ready to be shown, then calls done.
+func (w *Window) load(key annotate.UseKey, done func()) {
+	if key == (annotate.UseKey{}) || w.desk.Body(key) != nil {
+		done()
+		return
+	}
+	desk := w.desk
+	var body *session.Body
+	w.run("Preparing the scan of "+w.stageWords(key.Stage), func(ctx context.Context, report job.Report) (err error) {
+		body, err = desk.Load(ctx, key, report)
+		return err
+	}, func() {
+		if desk != w.desk {
+			return
+		}
+		var err error
+		w.painter.Hold(func() { err = desk.Keep(body) })
+		if err != nil {
+			w.fail(err)
+			return
+		}
+		w.log("loaded", map[string]any{"use": key.String(), "triangles": body.Surface.Mesh.FaceCount()})
+		for _, n := range body.Notes {
+			w.log("note", map[string]any{"id": n.ID, "reason": n.Reason})
+		}
+		w.refresh()
+		done()
+	})
+}
+
+// viewStage puts a stage in view.
+func (w *Window) viewStage(stage string) {
+	if w.desk == nil {
+		return
+	}
+	key, ok := w.desk.UseAt(stage)
+	if !ok {
+		w.next.Say("No scan was made at this stage. Add one, or choose another date.", part.Warning)
+		return
+	}
+	w.desk.View = key
+	w.desk.Changed = nil
+	if w.desk.Other == key {
+		w.desk.Other = annotate.UseKey{}
+		w.glass, w.edge = false, false
+	}
+	w.log("view", map[string]any{"use": key.String()})
+	w.load(key, w.refresh)
+}
+
+// holdStage takes a second date in hand, or puts it down again.
+func (w *Window) holdStage(stage string) {
+	if w.desk == nil {
+		return
+	}
+	key, ok := w.desk.UseAt(stage)
+	if !ok || key == w.desk.View {
+		return
+	}
+	w.desk.Changed = nil
+	if w.desk.Other == key {
+		w.desk.Other = annotate.UseKey{}
+		w.glass, w.edge = false, false
+		w.refresh()
+		return
+	}
+	w.desk.Other = key
+	w.glass, w.edge = true, false
+	w.log("hold", map[string]any{"use": key.String()})
+	w.load(key, w.refresh)
+}
+
+// Choose takes up a task.
+func (w *Window) Choose(task string) {
+	w.task = task
+	w.desk_(func(d *session.Desk) { d.EndPicking() })
+	w.log("task", map[string]any{"task": task})
+	w.refresh()
+}
+
+func (w *Window) desk_(do func(*session.Desk)) {
+	if w.desk != nil {
+		do(w.desk)
+	}
+}
+
+// refresh shows everything as it stands.
+func (w *Window) refresh() {
+	w.title.refresh()
+	w.refreshBench()
+	w.next.Choose(w.task)
+	w.next.Offer("", nil)
+	w.next.OfferBack("", nil)
+	w.slip.RemoveAll()
+	w.shelf.RemoveAll()
+	w.tools.RemoveAll()
+	w.empty.RemoveAll()
+	w.swatch = map[string]*part.Swatch{}
+	if w.desk == nil {
+		w.startRoom()
+	} else {
+		w.viewTools()
+		switch w.task {
+		case taskAdd:
+			w.addTask()
+		case taskAlign:
+			w.alignTask()
+		case taskChange:
+			w.changeTask()
+		case taskMap:
+			w.mapTask()
+		case taskTally:
+			w.tallyTask()
+		case taskHandOver:
+			w.handOverTask()
+		}
+	}
+	w.win.Content().Refresh()
+	w.repaint()
+}
+
+// refreshBench shows the stages as beads.
+func (w *Window) refreshBench() {
+	var beads []part.Bead
+	if w.desk != nil {
+		r := w.desk.Project.Record()
+		for _, s := range r.Stages {
+			b := part.Bead{Stage: s.ID, Date: shortDate(s.Date), Word: lower(terms.Label(terms.StageKind, s.Kind))}
+			switch s.ID {
+			case w.desk.View.Stage:
+				b.Held = 1
+			case w.desk.Other.Stage:
+				b.Held = 2
+			}
+			_, scanned := w.desk.UseAt(s.ID)
+			b.Unscanned = !scanned
+			beads = append(beads, b)
+		}
+	}
+	w.bench.SetBeads(beads)
+}
+
+func (w *Window) stageWords(id string) string {
+	r := w.desk.Project.Record()
+	if s, ok := r.Stage(id); ok {
+		return lower(terms.Label(terms.StageKind, s.Kind)) + ", " + shortDate(s.Date)
+	}
+	return id
+}
+
+// painted gets a finished picture on the painter's goroutine.
+func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, took time.Duration) {
+	fyne.Do(func() {
+		w.frames = append(w.frames, f)
+		w.specimen.Present(img)
+		if len(w.frames) > 2 {
+			w.painter.Free(w.frames[0])
+			w.frames = w.frames[1:]
+		}
+		w.log("frame", map[string]any{"settled": q != render.Moving, "took_ms": took.Milliseconds(), "width": img.Rect.Dx(), "height": img.Rect.Dy()})
+		if !w.first && q != render.Moving {
+			w.first = true
+			w.log("ready", nil)
+		}
+	})
+}
+
+// shown is the frame that is on screen, nil if none is.
+func (w *Window) shown() *render.Frame {
+	if len(w.frames) == 0 {
+		return nil
+	}
+	return w.frames[len(w.frames)-1]
+}
+
+// Save saves the project, beside the window.
+func (w *Window) Save() {
+	if w.desk == nil || w.desk.Project.Unsaved() == 0 {
+		return
+	}
+	p := w.desk.Project
+	w.run("Saving", func(context.Context, job.Report) error { return p.Save() }, func() {
+		sum, err := w.desk.MapSum()
+		w.log("saved", map[string]any{"map": sum, "error": text(err)})
+		w.next.Say("Saved.", part.Accepted)
+		w.title.refresh()
+	})
+}
+
+func (w *Window) autosave() {
+	t := time.NewTicker(autosave)
+	defer t.Stop()
+	for {
+		select {
+		case <-w.closing:
+			return
+		case <-t.C:
+			fyne.Do(func() {
+				if w.desk != nil && !w.desk.Stroking() && !w.jobs.Busy() {
+					w.Save()
+				}
+			})
+		}
+	}
+}
+
+// Close closes the project and the window. What was not saved stays in the
+// project's journal and is there when it is opened again.
+func (w *Window) Close() {
+	select {
+	case <-w.closing:
+		return
+	default:
+		close(w.closing)
+	}
+	w.jobs.Stop()
+	w.painter.Close()
+	if w.desk != nil {
+		if err := w.desk.Close(); err != nil {
+			w.log("failed", map[string]any{"error": err.Error()})
+		}
+	}
+	w.log("closed", nil)
+	w.win.Close()
+}
+
+func text(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
+// ground returns the background of the specimen as the renderer takes it.
+func ground() color.RGBA {
+	c := look.Current().Colours().Ground
+	return color.RGBA{c.R, c.G, c.B, 255}
+}
+
+func toRGBA(c color.NRGBA) color.RGBA { return color.RGBA{c.R, c.G, c.B, 255} }
+
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	out := string(upper(r[0])) + string(r[1:])
+	if last := r[len(r)-1]; last != '.' && last != '…' {
+		out += "."
+	}
+	return out
+}
+
+func shortDate(edtf string) string {
+	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
+		return t.Format("2 Jan")
+	}
+	if edtf == "" {
+		return "no date"
+	}
+	return edtf
+}
+
+func longDate(edtf string) string {
+	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
+		return t.Format("2 January 2006")
+	}
+	return edtf
+}
+
+func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", v) }

@@ -1,0 +1,63 @@
+package app
+
+import (
+	"strings"
+	"unicode"
+
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/layout"
+
+	"image/color"
+
+	"rigatino/app/look"
+	"rigatino/app/part"
+)
+
+func lower(s string) string { return strings.ToLower(s) }
+func upper(r rune) rune     { return unicode.ToUpper(r) }
+
+func cardGround(t look.Tokens) color.NRGBA { return t.Card }
+func pageGround(t look.Tokens) color.NRGBA { return t.Page }
+
+// onGround puts a room on a colour of the theme.
+func onGround(of func(look.Tokens) color.NRGBA, room fyne.CanvasObject) fyne.CanvasObject {
+	return container.NewStack(part.NewGround(of), room)
+}
+
+func pad(top, bottom, left, right float32) fyne.Layout {
+	return layout.NewCustomPaddedLayout(top, bottom, left, right)
+}
+
+// corners lays tools over the specimen: each in the corner it names.
+type corners struct{ at []corner }
+
+type corner int
+
+const (
+	topLeft corner = iota
+	topRight
+	bottomLeft
+)
+
+func (c *corners) Layout(objects []fyne.CanvasObject, s fyne.Size) {
+	const edge = 12
+	for i, o := range objects {
+		m := o.MinSize()
+		o.Resize(m)
+		where := topLeft
+		if i < len(c.at) {
+			where = c.at[i]
+		}
+		switch where {
+		case topRight:
+			o.Move(fyne.NewPos(s.Width-m.Width-edge, edge))
+		case bottomLeft:
+			o.Move(fyne.NewPos(edge, s.Height-m.Height-edge))
+		default:
+			o.Move(fyne.NewPos(edge, edge))
+		}
+	}
+}
+
+func (c *corners) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(200, 160) }
