@@ -1,0 +1,276 @@
+package mesh
+
+import (
+	"slices"
+	"sync/atomic"
+)
+
+// Marks in Topology.Neighbour where there is no single face across an edge.
+const (
+	BorderEdge      = -1 // no other face has this edge
+	NonManifoldEdge = -2 // two or more other faces have it
+)
+
+// topologyBlock is the number of faces or vertices one worker takes at a time.
+const topologyBlock = 1 << 14
+
+// Topology says which faces touch, on welded vertices. Degenerate faces (two
+// corners welded together) and repeats of an earlier face (the same three
+// corners in any order) take no part: they have no neighbours, no component
+// and are nobody's neighbour.
+type Topology struct {
+	// Neighbour[3f+k] is the face across the edge from corner k to corner k+1
+	// of face f, or BorderEdge, or NonManifoldEdge. Faces that take no part
+	// have BorderEdge three times and are not counted in Border.
+	Neighbour []int32
+	// Border counts edges with one face, NonManifold edges with three or more.
+	Border, NonManifold int
+	// Turned counts edges whose two faces run along them in the same
+	// direction: one of the two is inside out.
+	Turned int
+	// Component[f] numbers the part of the surface, connected over edges, that
+	// face f belongs to, in order of first appearance; -1 for faces that take
+	// no part.
+	Component  []int32
+	Components int
+	// Degenerate and Duplicate count the faces that take no part.
+	Degenerate, Duplicate int
+
+	corners []uint32 // 3 welded ids per face, in the mesh's order
+	start   []uint32 // CSR over welded vertices …
+	faces   []uint32 // … of the faces round each, ascending
+}
+
+// NewTopology finds the neighbours of every face of m. A triangle whose corner
+// is not a vertex of the mesh must have been refused by the reader.
+func NewTopology(m *Mesh, w *Weld) *Topology {
+	n := m.FaceCount()
+	t := &Topology{
+		Neighbour: make([]int32, 3*n),
+		corners:   make([]uint32, 3*n),
+	}
+	blocks := (n + topologyBlock - 1) / topologyBlock
+	_ = Parallel(nil, blocks, func(b int) {
+		for i := 3 * b * topologyBlock; i < min(3*n, 3*(b+1)*topologyBlock); i++ {
+			t.corners[i] = w.Of[m.Triangles[i]]
+		}
+	})
+	out := t.leaveOut(w.Count)
+	t.index(w.Count, out)
+
+	var border, several, turned atomic.Int64
+	_ = Parallel(nil, blocks, func(b int) {
+		var nb, ns, nt int64
+		for f := b * topologyBlock; f < min(n, (b+1)*topologyBlock); f++ {
+			if out != nil && out[f] {
+				t.Neighbour[3*f], t.Neighbour[3*f+1], t.Neighbour[3*f+2] = BorderEdge, BorderEdge, BorderEdge
+				continue
+			}
+			for k := range 3 {
+				other, count, first, sameWay := t.across(uint32(f), k)
+				switch {
+				case count == 0:
+					t.Neighbour[3*f+k] = BorderEdge
+					nb++
+				case count == 1:
+					t.Neighbour[3*f+k] = int32(other)
+					if sameWay && int(other) > f {
+						nt++
+					}
+				default:
+					t.Neighbour[3*f+k] = NonManifoldEdge
+					if first {
+						ns++
+					}
+				}
+			}
+		}
+		border.Add(nb)
+		several.Add(ns)
+		turned.Add(nt)
+	})
+	t.Border, t.NonManifold, t.Turned = int(border.Load()), int(several.Load()), int(turned.Load())
+	t.findComponents(out)
+	return t
+}
+
+// leaveOut finds the faces that take no part; nil when there are none.
+func (t *Topology) leaveOut(vertices int) []bool {
+	n := len(t.corners) / 3
+	var out []bool
+	mark := func(f int) {
+		if out == nil {
+			out = make([]bool, n)
+		}
+		out[f] = true
+	}
+	for f := range n {
+		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+		if a == b || b == c || c == a {
+			mark(f)
+			t.Degenerate++
+		}
+	}
+	// Faces are repeats when their sorted corners are equal: bucket by lowest
+	// corner, compare within the bucket.
+	start := make([]uint32, vertices+1)
+	lowest := func(f int) uint32 { return min(t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]) }
+	for f := range n {
+		start[lowest(f)+1]++
+	}
+	for v := range vertices {
+		start[v+1] += start[v]
+	}
+	in := make([]uint32, n)
+	for f := range n {
+		v := lowest(f)
+		in[start[v]] = uint32(f)
+		start[v]++
+	}
+	rest := func(f uint32) (lo, hi uint32) {
+		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+		lo, hi = min(max(a, b), max(b, c), max(c, a)), max(a, b, c)
+		return lo, hi
+	}
+	for from := 0; from < n; {
+		v := lowest(int(in[from]))
+		to := from + 1
+		for to < n && lowest(int(in[to])) == v {
+			to++
+		}
+		// The bucket is in ascending order of faces, so the first one stays.
+		for i := from + 1; i < to; i++ {
+			if out != nil && out[in[i]] {
+				continue
+			}
+			lo, hi := rest(in[i])
+			for j := from; j < i; j++ {
+				if l, h := rest(in[j]); l == lo && h == hi && (out == nil || !out[in[j]]) {
+					mark(int(in[i]))
+					t.Duplicate++
+					break
+				}
+			}
+		}
+		from = to
+	}
+	return out
+}
+
+// index makes the list of faces round every welded vertex.
+func (t *Topology) index(vertices int, out []bool) {
+	t.start = make([]uint32, vertices+1)
+	n := len(t.corners) / 3
+	takes := func(f int) bool { return out == nil || !out[f] }
+	for f := range n {
+		if takes(f) {
+			for k := range 3 {
+				t.start[t.corners[3*f+k]+1]++
+			}
+		}
+	}
+	for v := range vertices {
+		t.start[v+1] += t.start[v]
+	}
+	t.faces = make([]uint32, t.start[vertices])
+	fill := slices.Clone(t.start[:vertices])
+	for f := range n {
+		if takes(f) {
+			for k := range 3 {
+				v := t.corners[3*f+k]
+				t.faces[fill[v]] = uint32(f)
+				fill[v]++
+			}
+		}
+	}
+}
+
+// across looks for the other faces on edge k of face f: the last one found,
+// how many there are, whether f is the first face on that edge, and whether
+// the other runs along the edge the same way.
+func (t *Topology) across(f uint32, k int) (other uint32, count int, first, sameWay bool) {
+	a, b := t.corners[3*f+uint32(k)], t.corners[3*f+uint32((k+1)%3)]
+	v, end := a, b
+	if t.start[b+1]-t.start[b] < t.start[a+1]-t.start[a] {
+		v, end = b, a
+	}
+	first = true
+	for _, g := range t.FacesOf(v) {
+		if g == f {
+			continue
+		}
+		c := t.corners[3*g : 3*g+3 : 3*g+3]
+		if c[0] != end && c[1] != end && c[2] != end {
+			continue
+		}
+		other = g
+		count++
+		first = first && g > f
+		sameWay = (c[0] == a && c[1] == b) || (c[1] == a && c[2] == b) || (c[2] == a && c[0] == b)
+	}
+	return other, count, first, sameWay
+}
+
+// FacesOf returns the faces round welded vertex v, ascending. The slice is the
+// topology's own: do not change it.
+func (t *Topology) FacesOf(v uint32) []uint32 { return t.faces[t.start[v]:t.start[v+1]:t.start[v+1]] }
+
+// Face returns the welded ids of the corners of face f.
+func (t *Topology) Face(f uint32) (a, b, c uint32) {
+	return t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+}
+
+// VertexCount is the number of welded vertices.
+func (t *Topology) VertexCount() int { return len(t.start) - 1 }
+
+// Closed says whether every edge has exactly two faces, which a volume needs.
+func (t *Topology) Closed() bool {
+	return t.Border == 0 && t.NonManifold == 0 && len(t.faces) > 0
+}
+
+// Oriented says whether neighbouring faces everywhere turn the same way round,
+// which a signed distance and a volume need.
+func (t *Topology) Oriented() bool { return t.Turned == 0 }
+
+// findComponents joins faces over shared edges, those of several faces
+// included.
+func (t *Topology) findComponents(out []bool) {
+	n := len(t.corners) / 3
+	t.Component = make([]int32, n)
+	for f := range t.Component {
+		t.Component[f] = -1
+	}
+	var stack []uint32
+	for f := range n {
+		if t.Component[f] >= 0 || (out != nil && out[f]) {
+			continue
+		}
+		id := int32(t.Components)
+		t.Components++
+		t.Component[f] = id
+		stack = append(stack, uint32(f))
+		reach := func(g uint32) {
+			if t.Component[g] < 0 {
+				t.Component[g] = id
+				stack = append(stack, g)
+			}
+		}
+		for len(stack) > 0 {
+			g := stack[len(stack)-1]
+			stack = stack[:len(stack)-1]
+			for k := range 3 {
+				switch h := t.Neighbour[3*g+uint32(k)]; {
+				case h >= 0:
+					reach(uint32(h))
+				case h == NonManifoldEdge:
+					a, b := t.corners[3*g+uint32(k)], t.corners[3*g+uint32((k+1)%3)]
+					for _, o := range t.FacesOf(a) {
+						if c := t.corners[3*o : 3*o+3 : 3*o+3]; c[0] == b || c[1] == b || c[2] == b {
+							reach(o)
+						}
+					}
+				}
+			}
+		}
+	}
+}
