@@ -15,6 +15,7 @@ import (
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 	"rigatino/mesh/render"
 )
 
@@ -104,6 +105,9 @@ func (w *Window) kindSwatch(t terms.Term) fyne.CanvasObject {
 func (w *Window) chooseKind(id string) {
 	d := w.desk
 	d.Kind, d.RubOut = id, id == annotate.Unassigned
+	if d.Show == session.AsSeen { // marks would not be seen
+		w.painter.Hold(func() { d.SetShow(session.MapOnSurface) })
+	}
 	if d.RubOut {
 		d.Kind = ""
 	}

@@ -53,6 +53,9 @@ func (t *titleBar) refresh() {
 		s := d.Project.Record().Specimen
 		t.number.Text, t.name.Text = s.CatalogueNumber, s.Title
 		if t.number.Text == "" {
+			t.number.Text, t.name.Text = s.Title, ""
+		}
+		if t.number.Text == "" {
 			t.number.Text = d.Project.Name()
 		}
 		switch n := d.Project.Unsaved(); n {

@@ -19,15 +19,14 @@ type NextBar struct {
 	back     *Button
 	stop     *Button
 	tasks    []*Button
-	apart    int // index of the task that stands apart at the right, -1 for none
 
 	progress float64 // below 0: none
 	chosen   string
 }
 
-// NewNextBar makes the bar with its task words; the last one stands apart.
+// NewNextBar makes the bar with its task words.
 func NewNextBar(tasks []string, choose func(task string)) *NextBar {
-	n := &NextBar{progress: -1, apart: len(tasks) - 1}
+	n := &NextBar{progress: -1}
 	n.sentence = NewSentence("", look.TextNext, 700)
 	n.next = NewButton("", nil)
 	n.next.Weight = Filled
@@ -147,13 +146,9 @@ func (r *nextRenderer) Layout(s fyne.Size) {
 	r.mark.Move(fyne.NewPos(look.Edge, 9+(row-m.Height)/2))
 	y := s.Height - t.Px(38) - 4
 	left := float32(look.Edge)
-	for i, b := range n.tasks {
+	for _, b := range n.tasks {
 		w := b.MinSize().Width
 		b.Resize(fyne.NewSize(w, t.Px(38)))
-		if i == n.apart {
-			b.Move(fyne.NewPos(s.Width-look.Edge-w, y))
-			continue
-		}
 		b.Move(fyne.NewPos(left, y))
 		left += w + look.Gap
 	}

@@ -69,6 +69,9 @@ func newDesk(p *project.Project) *Desk {
 	if stage, err := p.LastStage(); err == nil {
 		d.View, _ = firstUse(r, stage)
 	}
+	if len(p.MappedStages()) == 0 {
+		d.Show = picture.AsSeen
+	}
 	return d
 }
 
@@ -305,6 +308,12 @@ func IsProject(path string) bool {
 	_, err := os.Stat(filepath.Join(path, "project.json"))
 	return err == nil
 }
+
+// The ways of laying the map over the specimen.
+const (
+	AsSeen       = picture.AsSeen
+	MapOnSurface = picture.MapOnSurface
+)
 
 // Shows are the ways of laying the map over the specimen, in the order of the
 // buttons.
