@@ -59,3 +59,24 @@ func (l *loose) at(u r3.Vec) r3.Vec {
 	}
 	return l.place(d, r)
 }
+
+// rimOf is the fragment's crease, its equator.
+func (l *loose) rimOf(u r3.Vec) (side int8, on r3.Vec) {
+	alpha, phi := l.edge.polar(u)
+	side = 1
+	if alpha < math.Pi/2 {
+		side = -1
+	}
+	return side, l.edge.direction(math.Pi/2, phi)
+}
+
+// breakOf is the crease of the body without its corner.
+func (l *loose) breakOf(d r3.Vec) (side int8, on r3.Vec) {
+	theta, phi := l.edge.polar(d)
+	rim := l.rimAt(phi)
+	side = 1
+	if theta < rim {
+		side = -1
+	}
+	return side, l.edge.direction(rim, phi)
+}

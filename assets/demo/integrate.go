@@ -74,11 +74,22 @@ func derivative(g func(t float64) r3.Vec, h float64) r3.Vec {
 	return r3.Scale(1/(12*h), r3.Sub(r3.Scale(8, near), far))
 }
 
-// areaOf is the area of the patch on a surface.
+// areaOf is the area of the patch on a surface. Every piece of a ray is cut in
+// three: charts of wide patches stretch towards their edge.
 func (p *patch) areaOf(surface func(r3.Vec) r3.Vec, fine fineness) float64 {
 	breaks := func(phi float64) []float64 {
+		var out []float64
+		for _, x := range []float64{0, 1.0 / 3, 2.0 / 3} {
+			out = append(out, x*p.flat)
+		}
+		for _, x := range []float64{0, 1.0 / 3, 2.0 / 3, 1} {
+			out = append(out, p.flat+x*(1-p.flat))
+		}
 		r := p.radius(phi)
-		return []float64{0, p.flat * r, r}
+		for i := range out {
+			out[i] *= r
+		}
+		return out
 	}
 	const h = 2e-3 // mm of the chart
 	return rays(0, 2*math.Pi, fine, breaks, func(r, phi float64) float64 {

@@ -32,6 +32,9 @@ var scanned = []struct{ stage, piece string }{
 	{Join, "body"}, {Fill, "body"}, {Retouch, "body"},
 }
 
+// fragmentShare is the fragment's share of the area, in per cent.
+const fragmentShare = 11
+
 // pose is where scan number i lay under the scanner: any turn, and a shift of
 // up to 150 mm.
 func pose(i int) frame.Rigid {
@@ -78,16 +81,21 @@ func (s *specimen) scan(ctx context.Context, i, faces int) (Scan, error) {
 	random := &splitmix{uint64(100 + i)}
 	surface := s.at(stage)
 	guess := func(d r3.Vec) r3.Vec { return s.place(d, s.base(d)) }
-	unfold := func(u r3.Vec) (r3.Vec, bool) {
-		r := s.edge.radius(u)
-		return u, n < rank(Join) && n != rank(Received) && r*r*r <= s.cubed(u, n)*(1+1e-9)
+	unfold := func(u r3.Vec) (r3.Vec, bool) { return u, false }
+	var sharp crease
+	l := s.newLoose(stage)
+	switch {
+	case piece == "fragment":
+		surface, guess, unfold, sharp = l.at, l.at, l.unfold, l.rimOf
+		faces = faces * fragmentShare / 100
+	case stage == MechCoarse || stage == AirAbrasive:
+		sharp = l.breakOf
+		unfold = func(u r3.Vec) (r3.Vec, bool) {
+			side, _ := l.breakOf(u)
+			return u, side < 0
+		}
 	}
-	if piece == "fragment" {
-		l := s.newLoose(stage)
-		surface, guess, unfold = l.at, l.at, l.unfold
-		faces = faces * 6 / 40 // its share of the area
-	}
-	t, err := tessellate(ctx, surface, guess, faces, random)
+	t, err := tessellate(ctx, surface, guess, sharp, faces, random)
 	if err != nil {
 		return Scan{}, err
 	}

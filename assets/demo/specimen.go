@@ -57,11 +57,11 @@ type specimen struct {
 
 // Depths and thicknesses in mm, each at full thickness.
 const (
-	lostDepth    = 5.6
-	modelled     = 5.3 // thickness of the model in the lost corner
+	lostDepth    = 5.2
+	modelled     = 4.9 // thickness of the model in the lost corner
 	oldFillProud = 0.6
-	halfWidth    = 5.6 // of the chipped edge, across
-	chippedDepth = 3.0
+	halfWidth    = 7.0 // of the chipped edge, across
+	chippedDepth = 1.9
 	puttyShare   = 0.93 // of the chipped depth
 	keepThick    = 3.2
 	skinThick    = 5.0
@@ -121,7 +121,7 @@ func newSpecimen() *specimen {
 		return lobe{d, amount, narrower}
 	}
 	lobes := []lobe{
-		newLobe(-62, 5, 80, 0.08, 14),    // the far end's hind corner
+		newLobe(-62, 5, 80, 0.05, 14),    // the far end's hind corner
 		newLobe(50, 5, 85, 0.03, 14),     // its front corner
 		newLobe(20, 18, -80, 0.06, 16),   // a knob beside the head
 		newLobe(-28, -8, -80, -0.04, 10), // less there
@@ -152,7 +152,7 @@ func newSpecimen() *specimen {
 		p.reach()
 		return p
 	}
-	s.lost = at(40, 5, 88, 18, 17, 0.2, 0.06, 0.04)
+	s.lost = at(40, 5, 88, 19, 18, 0.05, 0.06, 0.04)
 	s.oldFill = at(4, 22, -77, 17, 14, 0.75, 0.08, 0.05, 0.03)
 	s.abraded = at(21, 12, -45, 24, 11, 0.5, 0.06, 0.05, 0.04)
 	s.doubt = at(14, 17, 62, 13, 11, 0.5, 0.08, 0.05, 0.03)
@@ -165,7 +165,7 @@ func newSpecimen() *specimen {
 		at(30, 8, 42, 20, 11, 0.35, 0.06, 0.04, 0.03),
 	}
 	s.lowered = at(-12, 16, 32, 14, 11, 0.6, 0.06, 0.05)
-	s.skin = at(-64, 2, 86, 13, 10, 0.35, 0.05, 0.04)
+	s.skin = at(-62, 2, 90, 12, 9.5, 0.35, 0.05, 0.04)
 
 	smooth := *s.edge
 	smooth.rough = nil
@@ -182,9 +182,9 @@ func newSpecimen() *specimen {
 	strip := func(from, to, wide, flat, flatLong float64) *band {
 		return &band{s.edge, centre, half, from, to, wide, flat, flatLong}
 	}
-	s.chipped = strip(1.1, 3.75, 1, 0.2, 0.85)
-	s.putty = strip(1.35, 3.45, 1, 0.2, 0.88)
-	s.retouched = strip(1.6, 3.15, 1.35, 0, 0)
+	s.chipped = strip(1.0, 3.55, 1, 0.02, 0.6)
+	s.putty = strip(1.3, 3.2, 1, 0.02, 0.7)
+	s.retouched = strip(1.5, 2.95, 1.3, 0, 0)
 	return s
 }
 

@@ -20,15 +20,23 @@ type tessellation struct {
 	adj [][3]int32 // the face across the edge from corner k to k+1
 
 	surface func(r3.Vec) r3.Vec
+	// side is, per vertex, on which side of a crease it lies: 0 on it. nil
+	// before the crease is laid, or where the surface has none.
+	side []int8
 }
+
+// crease is a sharp edge of a surface: a closed line on the sphere of its
+// parameter. It tells on which side of the line a place is, and the place of
+// the line beside it.
+type crease func(at r3.Vec) (side int8, on r3.Vec)
 
 // tessellate covers surface, a smooth map of the unit sphere, with about
 // `faces` triangles. It starts from an icosahedron turned at random and halves
 // the edges that are too long, coarse lengths first, turning edges (Delaunay,
 // in millimetres) and evening out the vertices between; two different seeds
 // share no vertex. guess is a cheaper map of about the same shape and size,
-// used for the coarse lengths.
-func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, faces int, random *splitmix) (*tessellation, error) {
+// used for the coarse lengths. Edges of the mesh follow sharp, which may be nil.
+func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, sharp crease, faces int, random *splitmix) (*tessellation, error) {
 	t := &tessellation{surface: guess}
 	t.icosahedron(random)
 	area := t.areaOf(surface)
@@ -63,9 +71,53 @@ func tessellate(ctx context.Context, surface, guess func(r3.Vec) r3.Vec, faces i
 	for t.merge(0.4*edge) > 0 {
 		t.turn()
 	}
-	t.even(1)
+	if sharp != nil {
+		t.lay(sharp)
+		for range 3 {
+			t.turn()
+			t.even(1)
+		}
+	} else {
+		t.even(1)
+	}
 	t.turn()
 	return t, nil
+}
+
+// lay moves vertices on to the crease until no edge crosses it, the nearer end
+// of each that does.
+func (t *tessellation) lay(sharp crease) {
+	t.side = make([]int8, len(t.at))
+	to := make([]r3.Vec, len(t.at))
+	for v, d := range t.at {
+		t.side[v], to[v] = sharp(d)
+	}
+	start, round := t.rounds()
+	off := func(v int32) float64 { return r3.Norm(r3.Sub(t.surface(to[v]), t.on[v])) }
+	move := func(v int32) bool {
+		old := t.at[v]
+		t.at[v] = to[v]
+		for _, e := range round[start[v]:start[v+1]] {
+			if c := t.tri[e/3]; !t.up(c[0], c[1], c[2]) {
+				t.at[v] = old
+				return false
+			}
+		}
+		t.on[v], t.side[v] = t.surface(to[v]), 0
+		return true
+	}
+	for f := range t.tri {
+		for k := range 3 {
+			a, b := t.tri[f][k], t.tri[f][(k+1)%3]
+			if t.side[a]*t.side[b] >= 0 {
+				continue
+			}
+			if off(a) > off(b) {
+				a, b = b, a
+			}
+			_ = move(a) || move(b) // else this edge stays across the crease
+		}
+	}
 }
 
 // use puts all vertices on another surface.
@@ -322,6 +374,9 @@ func (t *tessellation) turn() {
 		j := t.edgeTo(g, f)
 		a, b, c := t.tri[f][k], t.tri[f][(k+1)%3], t.tri[f][(k+2)%3]
 		d := t.tri[g][(j+2)%3]
+		if t.side != nil && (t.side[a] == 0 && t.side[b] == 0 || t.side[c]*t.side[d] < 0) {
+			continue // an edge of the crease, or a new one across it
+		}
 		// cos α + cos β < 0 is α + β > π for angles below π.
 		if cosAngle(c, a, b)+cosAngle(d, a, b) >= -1e-9 || !t.up(c, a, d) || !t.up(d, b, c) {
 			continue
@@ -344,6 +399,9 @@ func (t *tessellation) even(rounds int) {
 	start, round := t.rounds()
 	for range rounds {
 		for v := range t.at {
+			if t.side != nil && t.side[v] == 0 {
+				continue
+			}
 			var sum r3.Vec
 			var weight float64
 			for _, e := range round[start[v]:start[v+1]] {

@@ -2,6 +2,9 @@ package demo
 
 import (
 	"context"
+	_ "embed"
+	"encoding/json"
+	"fmt"
 	"math"
 	"slices"
 
@@ -72,6 +75,19 @@ var (
 	coarse = fineness{14, 260}
 	usual  = fineness{20, 380}
 )
+
+//go:embed truth.json
+var truthFile []byte
+
+// Known is the truth as it is kept beside this code; a test integrates it anew.
+// Integrating takes half a minute.
+func Known() (*Truth, error) {
+	t := &Truth{}
+	if err := json.Unmarshal(truthFile, t); err != nil {
+		return nil, fmt.Errorf("the demo's own truth: %w", err)
+	}
+	return t, nil
+}
 
 // newTruth integrates twice, with usual and with coarse nodes.
 func (s *specimen) newTruth(ctx context.Context) (*Truth, error) {
@@ -279,7 +295,12 @@ func (s *specimen) integrateStages(t *Truth, fine fineness) {
 			Volume: third * s.sphere(fine, crease, func(d r3.Vec) float64 { return s.cubed(d, i) })}
 		switch name {
 		case Received:
-			st.Area = s.edge.polarArea(s.at(name), 0, 2*math.Pi, fine, func(float64) []float64 { return pieces(0.6) })
+			// The nodule all round, and what the two bare places change of it.
+			nodule := func(d r3.Vec) r3.Vec { return s.place(d, math.Cbrt(s.nodule(s.column(d)))) }
+			st.Area = s.edge.polarArea(nodule, 0, 2*math.Pi, fine, func(float64) []float64 { return pieces(0.6) })
+			for _, p := range []*patch{s.bare, s.window} {
+				st.Area += p.areaOf(s.at(name), fine) - p.areaOf(nodule, fine)
+			}
 		case MechCoarse, AirAbrasive:
 			// Without the corner: its outer side gone, the break laid bare.
 			st.Area = whole(name) - s.cornerArea(s.at(Join), fine) + s.breakArea(fine)

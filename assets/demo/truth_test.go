@@ -50,7 +50,7 @@ func TestVolumesByOtherCounts(t *testing.T) {
 	truth := &Truth{}
 	s.integrateChanges(truth, fineness{12, 200})
 	directions := lattice(300_000)
-	coarse, err := tessellate(context.Background(), s.at(AirAbrasive), s.at(AirAbrasive), 30_000, &splitmix{5})
+	coarse, err := tessellate(context.Background(), s.at(AirAbrasive), s.at(AirAbrasive), nil, 30_000, &splitmix{5})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -141,7 +141,7 @@ func TestAreasByFacets(t *testing.T) {
 	s.integrateMap(truth, fineness{12, 200})
 	last := truth.Stages[len(truth.Stages)-1]
 	surface := s.at(Retouch)
-	coarse, err := tessellate(context.Background(), surface, surface, 40_000, &splitmix{6})
+	coarse, err := tessellate(context.Background(), surface, surface, nil, 40_000, &splitmix{6})
 	if err != nil {
 		t.Fatal(err)
 	}
