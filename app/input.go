@@ -311,6 +311,9 @@ func (w *Window) shortcuts() {
 	add(fyne.KeyZ, fyne.KeyModifierControl, w.Undo)
 	add(fyne.KeyY, fyne.KeyModifierControl, w.Redo)
 	add(fyne.KeyZ, fyne.KeyModifierControl|fyne.KeyModifierShift, w.Redo)
+	// The toolkit has types of its own for the usual keys of undo and redo.
+	w.win.Canvas().AddShortcut(&fyne.ShortcutUndo{}, func(fyne.Shortcut) { w.Undo() })
+	w.win.Canvas().AddShortcut(&fyne.ShortcutRedo{}, func(fyne.Shortcut) { w.Redo() })
 	w.win.Canvas().SetOnTypedRune(func(r rune) { w.Rune(r) })
 	w.win.Canvas().SetOnTypedKey(func(k *fyne.KeyEvent) {
 		if k.Name == fyne.KeyF1 {

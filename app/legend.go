@@ -11,6 +11,7 @@ import (
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 )
 
 // legendRow is a kind with its pattern and a value.
@@ -28,4 +29,18 @@ func (w *Window) legendRow(t terms.Term, value string) fyne.CanvasObject {
 	field.SetMinSize(fyne.NewSize(th.Px(34), th.Px(20)))
 	words := container.NewVBox(part.NewSentence(t.Label+"  **"+value+"**", look.TextRow, th.Px(216)))
 	return container.New(layout.NewCustomPaddedVBoxLayout(2), container.NewBorder(nil, nil, container.NewCenter(field), nil, words))
+}
+
+// areaRows lists the areas of a sheet, each with its pattern.
+func (w *Window) areaRows(room *fyne.Container, s *tallySheet) {
+	for _, part := range []struct {
+		list terms.List
+		by   session.Areas
+	}{{terms.Substance, s.Surface.BySubstance}, {terms.Applied, s.Surface.ByApplied}, {terms.Condition, s.Surface.ByCondition}} {
+		for _, t := range terms.All(part.list) {
+			if m, ok := part.by[t.ID]; ok {
+				room.Add(w.legendRow(t, m.String()))
+			}
+		}
+	}
 }

@@ -7,17 +7,18 @@ import (
 	"fyne.io/fyne/v2/dialog"
 	"fyne.io/fyne/v2/widget"
 
-	"rigatino/annotate/project"
+	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/job"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 )
 
 // addTask adds a scan to a stage.
 func (w *Window) addTask() {
 	d := w.desk
-	a := project.Adding{Piece: "body", Part: "whole"}
+	a := session.Adding{Piece: "body", Part: "whole"}
 	w.slip.Add(part.SectionName("A SCAN WITH ITS DATE"))
 	w.slip.Add(part.Heading("Add a scan"))
 	field := func(value, hint string, set func(string)) *widget.Entry {
@@ -58,14 +59,14 @@ func (w *Window) addTask() {
 			w.next.Say("Name the file and choose the stage that it shows.", part.Warning)
 			return
 		}
-		var added project.Added
+		var added annotate.UseKey
 		w.run("Adding the scan", func(ctx context.Context, report job.Report) (err error) {
 			a.Progress = report
-			added, err = d.Project.AddScan(ctx, a)
+			added, err = d.AddScan(ctx, a)
 			return err
 		}, func() {
-			w.log("added", map[string]any{"use": added.Use.Key().String()})
-			w.viewStage(added.Use.Stage)
+			w.log("added", map[string]any{"use": added.String()})
+			w.viewStage(added.Stage)
 			w.Choose(taskAlign)
 		})
 	})

@@ -9,6 +9,7 @@ import (
 	"rigatino/app/job"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 	"rigatino/mesh/render"
 )
 
@@ -122,14 +123,10 @@ func (w *Window) pickStep(pairs int, next annotate.UseKey) {
 // findFit aligns beside the window.
 func (w *Window) findFit() {
 	d := w.desk
-	var verdict, reason, next string
-	w.run("Laying the scans on one another", func(ctx context.Context, report job.Report) error {
-		a, err := d.Align(ctx, report)
-		if err != nil {
-			return err
-		}
-		verdict, reason, next = a.Result.Verdict, a.Result.Reason, a.Result.NextStep
-		return nil
+	var out session.Verdict
+	w.run("Laying the scans on one another", func(ctx context.Context, report job.Report) (err error) {
+		out, err = d.Align(ctx, report)
+		return err
 	}, func() {
 		d.EndPicking()
 		var err error
@@ -137,17 +134,17 @@ func (w *Window) findFit() {
 		if err != nil {
 			w.fail(err)
 		}
-		w.log("aligned", map[string]any{"verdict": verdict, "reason": reason})
+		w.log("aligned", map[string]any{"verdict": out.Verdict, "reason": out.Reason})
 		w.placed = false
-		if verdict == annotate.VerdictAccepted {
+		if out.Verdict == annotate.VerdictAccepted {
 			w.edge = true
 		}
 		w.refresh()
-		switch verdict {
+		switch out.Verdict {
 		case annotate.VerdictAccepted:
 			w.next.Say("The scans lie on one another. Slide the date edge over bare surface: cracks should run straight through it.", part.Accepted)
 		default:
-			w.next.Say(sentence(reason)+" "+sentence(next), part.Refused)
+			w.next.Say(sentence(out.Reason)+" "+sentence(out.NextStep), part.Refused)
 		}
 	})
 }

@@ -12,11 +12,11 @@ import (
 	"fyne.io/fyne/v2/widget"
 
 	"rigatino/annotate"
-	"rigatino/annotate/project"
 	"rigatino/annotate/terms"
 	"rigatino/app/job"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 )
 
 // changeTask shows what was removed and added between the two dates in hand.
@@ -74,7 +74,7 @@ func (w *Window) changeTask() {
 	w.next.Offer("Map", func() { w.Choose(taskMap) })
 }
 
-func volumeText(c *project.Comparison, removed bool) string {
+func volumeText(c *session.Comparison, removed bool) string {
 	e := c.Entry()
 	m := e.Added
 	if removed {
@@ -121,7 +121,7 @@ func (w *Window) whatField(i int) fyne.CanvasObject {
 // compare measures beside the window.
 func (w *Window) compare() {
 	d := w.desk
-	var c *project.Comparison
+	var c *session.Comparison
 	w.run("Comparing the scans", func(ctx context.Context, report job.Report) (err error) {
 		c, err = d.Compare(ctx, report)
 		return err
@@ -136,7 +136,7 @@ func (w *Window) compare() {
 }
 
 // changeScale is the scale of change with its words.
-func (w *Window) changeScale(c *project.Comparison) fyne.CanvasObject {
+func (w *Window) changeScale(c *session.Comparison) fyne.CanvasObject {
 	full, step := w.desk.ChangeScale(c)
 	th := look.Current()
 	ramp := func(r *terms.Ramp, flip bool) fyne.CanvasObject {

@@ -59,25 +59,21 @@ func (w *Window) mapTask() {
 	w.shelf.Add(side)
 	w.shelf.Add(right)
 	w.shelf.Add(scroll)
-	w.mapSlip()
 	w.next.OfferBack("Undo", w.Undo)
 	w.next.Offer("Tally", func() { w.Choose(taskTally) })
 	switch {
 	case d.RubOut:
 		w.next.Say("Brush over what was marked wrongly; it becomes **not examined** again.", part.Ink)
 	case d.Kind == "":
-		w.next.Say("Choose on the shelf what is there, then brush over it. "+w.unexamined(), part.Ink)
+		w.next.Say("Choose on the shelf what is there, then brush over it.", part.Ink)
 	default:
-		w.next.Say(fmt.Sprintf("Brush over every place that is **%s**. %s", lower(terms.Label(terms.List(d.Layer), d.Kind)), w.unexamined()), part.Ink)
+		w.next.Say(fmt.Sprintf("Brush over every place that is **%s**.", lower(terms.Label(terms.List(d.Layer), d.Kind))), part.Ink)
 	}
+	w.mapSlip()
 }
 
 // unexamined says how much is left to look at.
-func (w *Window) unexamined() string {
-	s, err := w.desk.LiveTally()
-	if err != nil {
-		return ""
-	}
+func unexamined(s *tallySheet) string {
 	u, ok := s.Surface.BySubstance[annotate.Unassigned]
 	if !ok || u.Value == 0 {
 		return "Everything on this scan has been examined."
@@ -211,40 +207,51 @@ func choice(list []terms.Term, id string, set func(string)) fyne.CanvasObject {
 	return s
 }
 
-// liveTally shows the areas of the scan in view as they stand.
+// liveTally shows the areas of the scan in view as they stand. They are reckoned
+// beside the window; what comes too late is not shown.
 func (w *Window) liveTally() {
-	s, err := w.desk.LiveTally()
+	reckon, err := w.desk.LiveTally()
 	if err != nil {
 		return
 	}
-	w.slip.Add(part.SectionName("ON THIS SCAN"))
+	w.reckoning++
+	turn := w.reckoning
+	room := container.NewVBox()
+	w.slip.Add(room)
+	said := w.next.Text()
+	go func() {
+		s, err := reckon()
+		fyne.Do(func() {
+			if err != nil || turn != w.reckoning {
+				return
+			}
+			w.showTally(room, s)
+			if w.next.Text() == said {
+				w.next.Say(strings.TrimSpace(said+" "+unexamined(s)), part.Ink)
+			}
+		})
+	}()
+}
+
+// tallySheet is the sheet of values as the session gives it.
+type tallySheet = session.Sheet
+
+func (w *Window) showTally(room *fyne.Container, s *tallySheet) {
+	room.Add(part.SectionName("ON THIS SCAN"))
 	r := s.Restored
 	switch {
 	case r.Low == nil:
-		w.slip.Add(part.TextRow("Restored", r.WhyAbsent))
+		room.Add(part.TextRow("Restored", r.WhyAbsent))
 	case r.Share == nil:
-		w.slip.Add(part.TextRow("Restored", fmt.Sprintf("between %.1f and %.1f\u00a0%%", 100*r.Low.Value, 100*r.High.Value)))
+		room.Add(part.TextRow("Restored", fmt.Sprintf("between %.1f and %.1f\u00a0%%", 100*r.Low.Value, 100*r.High.Value)))
 	default:
-		w.slip.Add(part.TextRow("Restored", r.Share.String()))
+		room.Add(part.TextRow("Restored", r.Share.String()))
 	}
-	for _, t := range terms.All(terms.Substance) {
-		if m, ok := s.Surface.BySubstance[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
-	for _, t := range terms.All(terms.Applied) {
-		if m, ok := s.Surface.ByApplied[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
-	for _, t := range terms.All(terms.Condition) {
-		if m, ok := s.Surface.ByCondition[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
+	w.areaRows(room, s)
 	for _, j := range s.Joins {
-		w.slip.Add(part.TextRow(j.ID, "join, "+j.Length.String()))
+		room.Add(part.TextRow(j.ID, "join, "+j.Length.String()))
 	}
+	room.Refresh()
 	w.log("tally", map[string]any{"specimen_mm2": s.Surface.SpecimenMM2, "regions": len(s.Regions)})
 }
 

@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"rigatino/annotate/project"
-	"rigatino/annotate/tally"
 	"rigatino/annotate/terms"
 	"rigatino/app/job"
 	"rigatino/app/look"
@@ -19,9 +17,9 @@ func (w *Window) tallyTask() {
 	w.slip.Add(part.SectionName("VALUES"))
 	w.next.Say("Reckoning the values of this date.", part.Ink)
 	w.next.Offer("Hand over", func() { w.Choose(taskHandOver) })
-	var sheet *tally.Sheet
+	var sheet *tallySheet
 	w.run("Reckoning", func(ctx context.Context, report job.Report) (err error) {
-		sheet, err = d.Project.Tally(ctx, project.Tallying{Stage: stage, Volumes: true, Progress: report})
+		sheet, err = d.Tally(ctx, stage, report)
 		return err
 	}, func() {
 		if w.task == taskTally && w.desk == d {
@@ -31,7 +29,7 @@ func (w *Window) tallyTask() {
 }
 
 // sheet lists the values, each with its ± or why there is none.
-func (w *Window) sheet(s *tally.Sheet) {
+func (w *Window) sheet(s *tallySheet) {
 	w.slip.RemoveAll()
 	w.slip.Add(part.SectionName("RESTORED BY AREA"))
 	r := s.Restored
@@ -49,21 +47,7 @@ func (w *Window) sheet(s *tally.Sheet) {
 	if s.Surface.Specimen != nil {
 		w.slip.Add(part.TextRow("S", s.Surface.Specimen.String()))
 	}
-	for _, t := range terms.All(terms.Substance) {
-		if m, ok := s.Surface.BySubstance[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
-	for _, t := range terms.All(terms.Applied) {
-		if m, ok := s.Surface.ByApplied[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
-	for _, t := range terms.All(terms.Condition) {
-		if m, ok := s.Surface.ByCondition[t.ID]; ok {
-			w.slip.Add(w.legendRow(t, m.String()))
-		}
-	}
+	w.areaRows(w.slip, s)
 	if s.ChangedInLook != nil {
 		w.slip.Add(part.TextRow("Changed in look", s.ChangedInLook.String()))
 	}

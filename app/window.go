@@ -83,6 +83,8 @@ type Window struct {
 	swatch  map[string]*part.Swatch
 	brush   *part.Sentence
 	closing chan struct{}
+
+	reckoning int // turns of the live tally
 }
 
 // New fills a window; nothing is open yet.

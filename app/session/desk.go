@@ -16,9 +16,11 @@ import (
 	"rigatino/annotate"
 	"rigatino/annotate/handover/picture"
 	"rigatino/annotate/project"
+	"rigatino/annotate/tally"
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/quantity"
 	"rigatino/mesh/render"
 )
 
@@ -302,6 +304,12 @@ func part(progress func(float64, string), from, to float64) func(float64, string
 		}
 	}
 }
+
+// Sheet is a sheet of values, Areas the areas on it by kind.
+type (
+	Sheet = tally.Sheet
+	Areas = map[string]quantity.Measured
+)
 
 // IsProject says whether a path is a folder that holds a project.
 func IsProject(path string) bool {

@@ -70,7 +70,7 @@ func (d *Desk) TakeBack() {
 
 // Align lays the use in view on the other one, with the pairs picked so far. It
 // may run on any goroutine.
-func (d *Desk) Align(ctx context.Context, progress func(float64, string)) (*project.Aligned, error) {
+func (d *Desk) Align(ctx context.Context, progress func(float64, string)) (Verdict, error) {
 	other := d.Other
 	a := project.Aligning{Progress: progress}
 	if other != (annotate.UseKey{}) && other != d.View {
@@ -80,7 +80,11 @@ func (d *Desk) Align(ctx context.Context, progress func(float64, string)) (*proj
 		b, c := d.picks.before[i], d.picks.after[i]
 		a.Picks = append(a.Picks, annotate.Pick{Before: [3]float64{b.X, b.Y, b.Z}, After: [3]float64{c.X, c.Y, c.Z}})
 	}
-	return d.Project.Align(ctx, d.View, a)
+	out, err := d.Project.Align(ctx, d.View, a)
+	if err != nil {
+		return Verdict{}, err
+	}
+	return Verdict{out.Result.Verdict, out.Result.Reason, out.Result.NextStep}, nil
 }
 
 // Compare measures what changed from the other date to the one in view. It may

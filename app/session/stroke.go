@@ -212,8 +212,9 @@ func (d *Desk) RegionAt(at mesh.SurfacePoint) string {
 	return out
 }
 
-// LiveTally is the sheet of the stage in view, areas only.
-func (d *Desk) LiveTally() (*tally.Sheet, error) {
+// LiveTally gathers the use in view as it stands, areas only, and returns how to
+// reckon it: that takes its time on big scans and may run on any goroutine.
+func (d *Desk) LiveTally() (reckon func() (*tally.Sheet, error), err error) {
 	b := d.bodies[d.View]
 	if b == nil {
 		return nil, errors.New("the scan is not ready yet")
@@ -222,9 +223,10 @@ func (d *Desk) LiveTally() (*tally.Sheet, error) {
 	if err != nil {
 		return nil, err
 	}
-	return tally.Reckon(tally.Input{Stage: d.View.Stage, Bodies: []tally.Body{{
+	in := tally.Input{Stage: d.View.Stage, Bodies: []tally.Body{{
 		Piece: d.View.Piece, Use: d.View.String(), Surface: b.Surface, Map: m.Clone(), Regions: d.regions(d.View), Scale: b.Use.Scale,
-	}}})
+	}}}
+	return func() (*tally.Sheet, error) { return tally.Reckon(in) }, nil
 }
 
 // way is a line of the record laid on the surface; its own points where that

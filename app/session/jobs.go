@@ -1,0 +1,30 @@
+package session
+
+import (
+	"context"
+
+	"rigatino/annotate"
+	"rigatino/annotate/project"
+)
+
+// What the jobs of a project take and give, by the names the window uses.
+type (
+	Adding     = project.Adding
+	Comparison = project.Comparison
+)
+
+// AddScan takes a scan into the project and returns where it hangs now. It may
+// run on any goroutine.
+func (d *Desk) AddScan(ctx context.Context, a Adding) (annotate.UseKey, error) {
+	added, err := d.Project.AddScan(ctx, a)
+	return added.Use.Key(), err
+}
+
+// Tally reckons the whole sheet of a stage, with every pair of scans up to it
+// compared. It may run on any goroutine.
+func (d *Desk) Tally(ctx context.Context, stage string, progress func(float64, string)) (*Sheet, error) {
+	return d.Project.Tally(ctx, project.Tallying{Stage: stage, Volumes: true, Progress: progress})
+}
+
+// Verdict is the outcome of aligning, in words.
+type Verdict struct{ Verdict, Reason, NextStep string }

@@ -1,0 +1,263 @@
+//go:build !headless
+
+package main
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"rigatino/annotate"
+	"rigatino/annotate/facemap"
+	"rigatino/annotate/project"
+	"rigatino/mesh/gltf"
+	"rigatino/mesh/solid"
+)
+
+// TestMain lets the test binary be the program itself, so that what is driven
+// below is what is shipped.
+func TestMain(m *testing.M) {
+	if os.Getenv("RIGATINO_TEST_IS_PROGRAM") == "1" {
+		main()
+		return
+	}
+	os.Exit(m.Run())
+}
+
+// bench is the real window on a screen of its own, driven by mouse and keys.
+type bench struct {
+	t       *testing.T
+	display string
+	log     string
+	program *exec.Cmd
+	seen    int // events read
+}
+
+// display starts a screen, or takes the one that the test command made.
+func display(t *testing.T) string {
+	t.Helper()
+	for _, tool := range []string{"Xvfb", "xdotool"} {
+		if _, err := exec.LookPath(tool); err != nil {
+			if os.Getenv("CI") == "true" {
+				t.Fatalf("%s is needed", tool)
+			}
+			t.Skipf("%s is not installed: the window is not driven", tool)
+		}
+	}
+	if d := os.Getenv("RIGATINO_DISPLAY"); d != "" {
+		return d
+	}
+	read, write, err := os.Pipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := exec.Command("Xvfb", "-displayfd", "3", "-screen", "0", "1280x800x24", "-noreset", "+extension", "GLX")
+	x.ExtraFiles = []*os.File{write}
+	if err := x.Start(); err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		_ = x.Process.Kill()
+		_ = x.Wait()
+	})
+	if err := write.Close(); err != nil {
+		t.Fatal(err)
+	}
+	line, err := bufio.NewReader(read).ReadString('\n')
+	if err != nil {
+		t.Fatalf("Xvfb named no display: %v", err)
+	}
+	return ":" + strings.TrimSpace(line)
+}
+
+// open starts the program on a project and waits until the specimen is drawn.
+func (b *bench) open(projectDir string) {
+	b.t.Helper()
+	b.log = filepath.Join(b.t.TempDir(), "events.jsonl")
+	b.seen = 0
+	b.program = exec.Command(os.Args[0], "--event-log", b.log, projectDir)
+	b.program.Env = append(os.Environ(), "RIGATINO_TEST_IS_PROGRAM=1", "DISPLAY="+b.display, "LANG=C.UTF-8", "LIBGL_ALWAYS_SOFTWARE=1")
+	var out bytes.Buffer
+	b.program.Stdout, b.program.Stderr = &out, &out
+	if err := b.program.Start(); err != nil {
+		b.t.Fatal(err)
+	}
+	b.t.Cleanup(func() {
+		_ = b.program.Process.Kill()
+		_ = b.program.Wait()
+		if b.t.Failed() {
+			b.t.Logf("the program said:\n%s", out.String())
+		}
+	})
+	b.wait("ready")
+}
+
+// events reads the log.
+func (b *bench) events() []map[string]any {
+	data, err := os.ReadFile(b.log)
+	if err != nil {
+		return nil
+	}
+	var out []map[string]any
+	for _, line := range bytes.Split(data, []byte("\n")) {
+		var e map[string]any
+		if json.Unmarshal(line, &e) == nil {
+			out = append(out, e)
+		}
+	}
+	return out
+}
+
+// wait reads on until an event of this name comes, and returns it.
+func (b *bench) wait(name string) map[string]any {
+	b.t.Helper()
+	deadline := time.Now().Add(90 * time.Second)
+	for time.Now().Before(deadline) {
+		events := b.events()
+		for b.seen < len(events) {
+			e := events[b.seen]
+			b.seen++
+			if e["event"] == name {
+				return e
+			}
+			if e["event"] == "failed" {
+				b.t.Fatalf("while waiting for %q: %v", name, e["error"])
+			}
+		}
+		// A poll, not a guess: the loop ends with the event.
+		time.Sleep(20 * time.Millisecond)
+	}
+	b.t.Fatalf("no event %q; the last were %v", name, b.events()[max(0, len(b.events())-5):])
+	return nil
+}
+
+func (b *bench) do(args ...string) {
+	b.t.Helper()
+	c := exec.Command("xdotool", args...)
+	c.Env = append(os.Environ(), "DISPLAY="+b.display)
+	if out, err := c.CombinedOutput(); err != nil {
+		b.t.Fatalf("xdotool %v: %v\n%s", args, err, out)
+	}
+}
+
+// drag moves the pointer with a button held, in small steps as a hand does.
+func (b *bench) drag(button string, points ...[2]int) {
+	b.t.Helper()
+	at := func(p [2]int) { b.do("mousemove", fmt.Sprint(p[0]), fmt.Sprint(p[1])) }
+	at(points[0])
+	b.do("mousedown", button)
+	for i := 1; i < len(points); i++ {
+		const steps = 6
+		for k := 1; k <= steps; k++ {
+			at([2]int{points[i-1][0] + (points[i][0]-points[i-1][0])*k/steps, points[i-1][1] + (points[i][1]-points[i-1][1])*k/steps})
+		}
+	}
+	b.do("mouseup", button)
+}
+
+// Open, turn, map a stroke of 10 mm, undo, redo, map again, save, kill, open
+// again: the map is the same to the byte, and what was not saved is brought back
+// from the journal.
+func TestWindowByMouseAndKeys(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "ball.rigatino")
+	p, err := project.New(dir, annotate.Specimen{CatalogueNumber: "TVM 7", Title: "a ball"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "ball.glb")
+	var buf bytes.Buffer
+	if err := gltf.Write(&buf, solid.Icosphere(6, 40), 1e-3); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.AddScan(context.Background(), project.Adding{Path: file, Stage: "received", Date: "2026-03-02"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Save(); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+
+	b := &bench{t: t, display: display(t)}
+	b.open(dir)
+	middle := [2]int{490, 345}
+
+	// Turn with the middle button, and by keys.
+	b.drag("2", middle, [2]int{560, 380})
+	b.wait("frame")
+	b.do("mousemove", "490", "345", "key", "Right")
+	b.wait("turned")
+
+	// A stroke with the fill from the shelf (key 4), brush 10 mm across.
+	b.do("key", "4")
+	if e := b.wait("kind"); e["kind"] != "fill" {
+		t.Fatalf("key 4 chose %v", e["kind"])
+	}
+	b.drag("1", middle, [2]int{530, 350})
+	first := b.wait("stroke")
+	if first["kind"] != "fill" || first["faces"].(float64) < 50 {
+		t.Fatalf("stroke %v", first)
+	}
+	b.do("key", "ctrl+z")
+	undone := b.wait("undo")
+	if undone["map"] == first["map"] {
+		t.Fatal("undo left the map as it was")
+	}
+	b.do("key", "ctrl+y")
+	if redone := b.wait("redo"); redone["map"] != first["map"] {
+		t.Fatalf("redo gave map %v, wanted %v", redone["map"], first["map"])
+	}
+	b.drag("1", [2]int{450, 330}, [2]int{470, 390})
+	second := b.wait("stroke")
+	b.do("key", "ctrl+s")
+	saved := b.wait("saved")
+	if saved["map"] != second["map"] {
+		t.Fatalf("saved map %v, wanted %v", saved["map"], second["map"])
+	}
+	stored, err := os.ReadFile(filepath.Join(dir, "maps", saved["map"].(string)+".bin"))
+	if err != nil {
+		t.Fatalf("the map is not stored under its hash: %v", err)
+	}
+
+	// One more stroke that is not saved, then the program is killed.
+	b.drag("1", [2]int{520, 300}, [2]int{540, 320})
+	third := b.wait("stroke")
+	if err := b.program.Process.Kill(); err != nil {
+		t.Fatal(err)
+	}
+	_ = b.program.Wait()
+
+	again, err := os.ReadFile(filepath.Join(dir, "maps", saved["map"].(string)+".bin"))
+	if err != nil || !bytes.Equal(stored, again) {
+		t.Fatalf("the saved map changed after the kill (%v)", err)
+	}
+	b.open(dir)
+	b.do("mousemove", "490", "345", "click", "1")
+	b.do("key", "ctrl+s")
+	back := b.wait("saved")
+	if back["map"] != third["map"] {
+		t.Errorf("after the kill the map is %v, wanted %v", back["map"], third["map"])
+	}
+	data, err := os.ReadFile(filepath.Join(dir, "maps", back["map"].(string)+".bin"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := facemap.Decode(data); err != nil {
+		t.Errorf("the stored map cannot be read: %v", err)
+	}
+	if facemap.FileName(data) != back["map"].(string)+".bin" {
+		t.Errorf("the stored map has the name %s and the content of %s", back["map"], facemap.FileName(data))
+	}
+}
