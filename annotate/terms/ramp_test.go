@@ -63,6 +63,60 @@ func TestRampSteps(t *testing.T) {
 	}
 }
 
+// Full protan and deutan vision after Machado, Oliveira and Fernandes (IEEE
+// Trans. Vis. Comput. Graph. 15(6), 2009; matrices from memory), on linear
+// sRGB.
+var dichromats = map[string][9]float64{
+	"protan": {0.152286, 1.052583, -0.204868, 0.114503, 0.786281, 0.099216, -0.003882, -0.048116, 1.051998},
+	"deutan": {0.367322, 0.860646, -0.227968, 0.280085, 0.672501, 0.047413, -0.011820, 0.042940, 0.968881},
+}
+
+func seenBy(m [9]float64, c color.RGBA) color.RGBA {
+	lin := func(b uint8) float64 {
+		x := float64(b) / 255
+		if x <= 0.04045 {
+			return x / 12.92
+		}
+		return math.Pow((x+0.055)/1.055, 2.4)
+	}
+	r, g, b := lin(c.R), lin(c.G), lin(c.B)
+	return color.RGBA{
+		code(m[0]*r + m[1]*g + m[2]*b), code(m[3]*r + m[4]*g + m[5]*b), code(m[6]*r + m[7]*g + m[8]*b), 255,
+	}
+}
+
+// With red-green blindness no two papers fall together (original and
+// original_abraded share one), though some come so near that the pattern must
+// carry the meaning: the nearest pair lies 0.061 apart for deutan and 0.036 for
+// protan vision, as the design states. The two signs of change stay 0.2 apart,
+// while in grey they are equal: so sign has lines of its own.
+func TestColoursUnderRedGreenBlindness(t *testing.T) {
+	for name, want := range map[string]float64{"deutan": 0.061, "protan": 0.036} {
+		m := dichromats[name]
+		nearest, pair := math.Inf(1), ""
+		papers := All(Substance)
+		for i, a := range papers {
+			for _, b := range papers[:i] {
+				if a.Look.Paper == b.Look.Paper {
+					continue
+				}
+				if d := distance(oklab(seenBy(m, a.Look.Paper)), oklab(seenBy(m, b.Look.Paper))); d < nearest {
+					nearest, pair = d, b.ID+" "+a.ID
+				}
+			}
+		}
+		if math.Abs(nearest-want) > 0.003 || pair != "matrix unassigned" {
+			t.Errorf("%s: nearest are %s, %.3f apart; stated matrix and unassigned, %.3f", name, pair, nearest, want)
+		}
+		if d := distance(oklab(seenBy(m, RemovedRamp()[128])), oklab(seenBy(m, AddedRamp()[128]))); d < 0.2 {
+			t.Errorf("%s: removed and added lie %.3f apart", name, d)
+		}
+	}
+	if d := math.Abs(luminance(RemovedRamp()[128]) - luminance(AddedRamp()[128])); d > 0.03 {
+		t.Errorf("in grey removed and added differ by %.3f", d)
+	}
+}
+
 func maxDiff(a, b color.RGBA) int {
 	d := func(x, y uint8) int { return max(int(x)-int(y), int(y)-int(x)) }
 	return max(d(a.R, b.R), d(a.G, b.G), d(a.B, b.B))

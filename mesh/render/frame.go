@@ -252,7 +252,6 @@ func (f *Frame) useProxies() {
 		l := p.Body.full
 		if p.Body.proxy != nil {
 			l = p.Body.proxy
-			p.cullBack = false // clustering may turn faces over
 		}
 		p.setLevel(l, &base)
 	}

@@ -10,12 +10,12 @@ import (
 const sortBlock = 1 << 14
 
 // mortonOrder returns the faces of a mesh along a Morton curve through their
-// middles, 1024 cells a side: faces that are near each other come together,
-// whatever the order of the file. Faces with a corner that is not a number are
-// left out. Faces of one cell stay in the file's order.
-func mortonOrder(m *mesh.Mesh) []uint32 {
+// middles, with 1024 cells along the longest side of the box: faces that are
+// near each other come together, whatever the order of the file. Faces with a
+// corner that is not a number are left out. Faces of one cell stay in the
+// file's order.
+func mortonOrder(m *mesh.Mesh, box mesh.Box) []uint32 {
 	n := m.FaceCount()
-	box := bounds(m)
 	side := max(box.Max.X-box.Min.X, box.Max.Y-box.Min.Y, box.Max.Z-box.Min.Z)
 	scale := 0.0
 	if side > 0 && !math.IsInf(side, 0) {

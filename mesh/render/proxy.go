@@ -21,9 +21,8 @@ type proxyMesh struct {
 // corners fall into three cells is kept. The cell is chosen so that about
 // target faces stay. Cells are found by sorting, never by a dense grid, whose
 // memory would grow with the cube of the resolution.
-func cluster(m *mesh.Mesh, normals []uint32, target int) *proxyMesh {
+func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMesh {
 	n := m.VertexCount()
-	box := bounds(m)
 	// A surface of area A crosses about 1.4 A/c² cells of side c, each with two
 	// faces (2.5 to 3 faces measured on bumpy bodies).
 	cell := math.Sqrt(2.8 * mesh.Area(m) / float64(target))
@@ -96,10 +95,28 @@ func cluster(m *mesh.Mesh, normals []uint32, target int) *proxyMesh {
 		if a == b || b == c || c == a || max(a, b, c) == math.MaxUint32 {
 			continue
 		}
+		// Clustering may turn a face over; it keeps the side of the face it stands
+		// for, so that faces that look away can be left out.
+		if turned(p.mesh.Positions, [3]uint32{a, b, c}, m.Positions, [3]uint32(t)) {
+			b, c = c, b
+		}
 		p.mesh.Triangles = append(p.mesh.Triangles, a, b, c)
 		p.face = append(p.face, uint32(f))
 	}
 	return p
+}
+
+// turned says whether two triangles look to opposite sides.
+func turned(p []float32, a [3]uint32, q []float32, b [3]uint32) bool {
+	cross := func(p []float32, t [3]uint32) (x, y, z float32) {
+		a, b, c := p[3*t[0]:3*t[0]+3], p[3*t[1]:3*t[1]+3], p[3*t[2]:3*t[2]+3]
+		ux, uy, uz := b[0]-a[0], b[1]-a[1], b[2]-a[2]
+		vx, vy, vz := c[0]-a[0], c[1]-a[1], c[2]-a[2]
+		return uy*vz - uz*vy, uz*vx - ux*vz, ux*vy - uy*vx
+	}
+	x, y, z := cross(p, a)
+	u, v, w := cross(q, b)
+	return x*u+y*v+z*w < 0
 }
 
 // rehash puts every key into a larger table.

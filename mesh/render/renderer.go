@@ -194,7 +194,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 
 // movingTriangles is how many triangles in sight a moving picture draws before
 // it takes the proxies.
-const movingTriangles = 1_300_000
+const movingTriangles = 700_000
 
 // smoothInTime says whether a moving picture with so many triangles in sight can
 // be shaded pixel by pixel all the same: few triangles on few pixels, or
