@@ -1,0 +1,185 @@
+package register
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
+	"rigatino/mesh/bvh"
+	"rigatino/mesh/frame"
+)
+
+// fineSamples is how many places of the after-scan the last fit looks at.
+const fineSamples = 40_000
+
+// facingCos is the cosine of 25 degrees: places agree only where their normals do.
+const facingCos = 0.906
+
+// fine is the last fit: even places of the after-scan against the whole surface
+// of the before-scan.
+type fine struct {
+	before, after *mesh.Mesh
+	opt           Options
+	tree          *bvh.Tree
+	beforeNormals []r3.Vec // per welded vertex
+	afterNormals  []r3.Vec
+	bw, aw        *mesh.Weld
+	points        []r3.Vec // of the after-scan
+	normals       []r3.Vec
+	pose          frame.Similarity
+	size, radius  float64
+
+	// under the pose:
+	at      []r3.Vec // moved points
+	facing  []r3.Vec // half the sum of both normals, unit
+	gap     []float64
+	ok      []bool // there is a place of the before-scan that looks the same way
+	sigma   float64
+	limit   float64 // of |gap| on stable surface
+	systems []cellSystem
+}
+
+// cellSystem is the stable part of one cell.
+type cellSystem struct {
+	key  [3]int32
+	sys  system
+	sum2 float64
+	n    float64
+}
+
+func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarity, opt Options, l *levels) (*fine, error) {
+	f := &fine{before: before, after: after, opt: opt, pose: pose, size: l.size, radius: l.radius}
+	f.bw, f.aw = mesh.NewWeld(before), mesh.NewWeld(after)
+	f.beforeNormals, f.afterNormals = mesh.VertexNormals(before, f.bw), mesh.VertexNormals(after, f.aw)
+	f.tree = bvh.Build(before)
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	for _, p := range mesh.Sample(after, fineSamples, 1) {
+		if opt.AfterIgnore != nil && opt.AfterIgnore[p.Face] {
+			continue
+		}
+		f.points = append(f.points, after.At(p))
+		f.normals = append(f.normals, smoothNormal(after, f.aw, f.afterNormals, p))
+	}
+	n := len(f.points)
+	f.at, f.facing, f.gap, f.ok = make([]r3.Vec, n), make([]r3.Vec, n), make([]float64, n), make([]bool, n)
+	return f, nil
+}
+
+// smoothNormal is the normal at a place, from those of its corners.
+func smoothNormal(m *mesh.Mesh, w *mesh.Weld, normals []r3.Vec, p mesh.SurfacePoint) r3.Vec {
+	a, b, c := w.Face(m, p.Face)
+	n := r3.Add(r3.Add(r3.Scale(p.Weights[0], normals[a]), r3.Scale(p.Weights[1], normals[b])), r3.Scale(p.Weights[2], normals[c]))
+	if l := r3.Norm(n); l > 0 {
+		return r3.Scale(1/l, n)
+	}
+	return r3.Vec{}
+}
+
+// look finds for every place its partner under the pose.
+func (f *fine) look(ctx context.Context, within float64) error {
+	for i, p := range f.points {
+		f.at[i] = f.pose.Apply(p)
+	}
+	hits := make([]bvh.Hit, len(f.at))
+	if err := f.tree.ClosestAll(ctx, len(f.at), func(i int) r3.Vec { return f.at[i] }, within, hits); err != nil {
+		return err
+	}
+	for i, h := range hits {
+		f.ok[i], f.gap[i] = false, math.NaN()
+		if h.Face == math.MaxUint32 || f.opt.BeforeIgnore != nil && f.opt.BeforeIgnore[h.Face] {
+			continue
+		}
+		nb := smoothNormal(f.before, f.bw, f.beforeNormals, mesh.SurfacePoint{Face: h.Face, Weights: h.Weights})
+		na := f.pose.Turn(f.normals[i])
+		if r3.Dot(nb, na) < facingCos {
+			continue
+		}
+		sum := r3.Add(na, nb)
+		f.facing[i] = r3.Scale(1/r3.Norm(sum), sum)
+		f.gap[i] = r3.Dot(r3.Sub(f.at[i], h.Point), f.facing[i])
+		f.ok[i] = true
+	}
+	return nil
+}
+
+// measure sets sigma and limit from the gaps: the median absolute gap of those
+// that are within a patch, and three of its standard deviations, never more than
+// a patch or under a fiftieth of one.
+func (f *fine) measure() {
+	limit := f.size
+	for range 4 {
+		var a []float64
+		for i, e := range f.gap {
+			if f.ok[i] && math.Abs(e) <= limit {
+				a = append(a, math.Abs(e))
+			}
+		}
+		if len(a) == 0 {
+			f.sigma, f.limit = f.size, f.size
+			return
+		}
+		slices.Sort(a)
+		f.sigma = 1.4826 * a[len(a)/2]
+		limit = math.Min(math.Max(3*f.sigma, f.size/50), f.size)
+	}
+	f.limit = limit
+}
+
+// polish makes the last steps with the weights that the residuals themselves
+// allow.
+func (f *fine) polish(ctx context.Context, scaled bool) error {
+	n := rigidPart
+	if scaled {
+		n = unknowns
+	}
+	for range 8 {
+		if err := f.look(ctx, 4*f.size); err != nil {
+			return err
+		}
+		f.measure()
+		width := math.Max(4.685*f.sigma, f.size/20)
+		sys := f.system(width, nil)
+		x, ok := sys.solve(n, f.radius, 1e-9)
+		if !ok {
+			return nil
+		}
+		f.pose = advance(f.pose, x, n, f.middle())
+		if size(x, n, f.radius) < 1e-4*f.sigma+1e-9 {
+			return nil
+		}
+	}
+	return nil
+}
+
+// middle is the point about which steps are made: that of the before-scan.
+func (f *fine) middle() r3.Vec { return mesh.Bounds(f.before).Centre() }
+
+// system sums the equations of the places that use accepts (nil: all), about
+// the middle, with Tukey weights of the given width.
+func (f *fine) system(width float64, use func(i int) bool) *system {
+	var out system
+	c := f.middle()
+	for i, e := range f.gap {
+		if !f.ok[i] || use != nil && !use(i) {
+			continue
+		}
+		if w := tukey(e, width); w > 0 {
+			p := r3.Sub(f.at[i], c)
+			out.add(p, r3.Sub(p, r3.Scale(e, f.facing[i])), f.facing[i], w)
+		}
+	}
+	return &out
+}
+
+// stable says whether a place lies where both scans agree.
+func (f *fine) stable(i int) bool { return f.ok[i] && math.Abs(f.gap[i]) <= f.limit }
+
+// cell is the cell of a place on a grid of the given size.
+func cell(p r3.Vec, size float64) [3]int32 {
+	return [3]int32{int32(math.Floor(p.X / size)), int32(math.Floor(p.Y / size)), int32(math.Floor(p.Z / size))}
+}

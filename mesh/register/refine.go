@@ -1,0 +1,76 @@
+package register
+
+import (
+	"context"
+	"math"
+	"slices"
+
+	"rigatino/mesh/frame"
+)
+
+// schedule is one run of the annealed fit on one level.
+type schedule struct {
+	from, to float64 // mm, kernel widths
+	factor   float64
+	settle   int // most rounds at the last width
+	low      float64
+	plain    bool
+}
+
+// anneal narrows the kernel round by round and returns the pose.
+func (m *matcher) anneal(ctx context.Context, pose frame.Similarity, n int, s schedule, radius float64) (frame.Similarity, int, error) {
+	rounds := 0
+	for c := s.from; ; c = max(s.to, c*s.factor) {
+		last := c <= s.to
+		reps := 1
+		if last {
+			reps = s.settle
+		}
+		for range reps {
+			k := kernel{c, c}
+			if !last && s.low > 0 {
+				k.lower = c * s.low
+			}
+			if s.plain {
+				k = kernel{}
+			}
+			gate := math.Hypot(1.5*c, 1.5*m.before.size)
+			sys, err := m.pair(ctx, pose, k, gate)
+			if err != nil {
+				return pose, rounds, err
+			}
+			rounds++
+			x, ok := sys.solve(n, radius, 1e-6)
+			if !ok {
+				return pose, rounds, nil
+			}
+			pose = advance(pose, x, n, m.centre)
+			if last && size(x, n, radius) < 1e-3*c {
+				return pose, rounds, nil
+			}
+		}
+		if last {
+			return pose, rounds, nil
+		}
+	}
+}
+
+// spread is the standard deviation of the residuals about zero by their median
+// absolute value, among those within limit.
+func spread(residual []float64, limit float64) float64 {
+	var a []float64
+	for _, e := range residual {
+		if e = math.Abs(e); e <= limit {
+			a = append(a, e)
+		}
+	}
+	if len(a) == 0 {
+		return 0
+	}
+	slices.Sort(a)
+	return 1.4826 * a[len(a)/2]
+}
+
+// selfNoise is how well neighbouring patches of one surface agree with the
+// symmetric residual.
+func (c *cloud) selfNoise() float64 { return 0 }
