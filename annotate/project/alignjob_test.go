@@ -1,5 +1,3 @@
-//go:build landed
-
 package project
 
 import (
