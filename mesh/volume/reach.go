@@ -1,0 +1,235 @@
+package volume
+
+import (
+	"context"
+	"math"
+
+	"rigatino/mesh"
+	"rigatino/mesh/bvh"
+	"rigatino/mesh/change"
+)
+
+// none is the label of a vertex that no core reaches.
+const none = int32(-1)
+
+// reach holds for one vertex of the scan after the two nearest change areas
+// and the distances to their cores over edges, mm.
+type reach struct {
+	label [2]int32
+	dist  [2]float64
+}
+
+// of returns the distance to area k and to the nearest other area, +Inf where
+// they do not come so far.
+func (r *reach) of(k int32) (own, other float64) {
+	inf := math.Inf(1)
+	switch k {
+	case r.label[0]:
+		if r.label[1] == none {
+			return r.dist[0], inf
+		}
+		return r.dist[0], r.dist[1]
+	case r.label[1]:
+		return r.dist[1], r.dist[0]
+	}
+	if r.label[0] == none {
+		return inf, inf
+	}
+	return inf, r.dist[0]
+}
+
+// level is positive inside the outline of area k drawn at distance d from its
+// core and zero on it. Where another core is near, the outlines share the line
+// halfway between the two.
+func (r *reach) level(k int32, d float64) float64 {
+	own, other := r.of(k)
+	f := d - own
+	if !math.IsInf(other, 1) && !math.IsInf(own, 1) {
+		f = min(f, (other-own)/2)
+	}
+	return max(-d, min(d, f))
+}
+
+type frontItem struct {
+	dist   float64
+	vertex uint32
+	label  int32
+}
+
+// front is a heap with four children a node, nearest first.
+type front []frontItem
+
+// before orders the front by distance; ties by vertex and label, so that the
+// walk is the same every time.
+func (a *frontItem) before(b *frontItem) bool {
+	if a.dist != b.dist {
+		return a.dist < b.dist
+	}
+	if a.vertex != b.vertex {
+		return a.vertex < b.vertex
+	}
+	return a.label < b.label
+}
+
+func (q *front) push(x frontItem) {
+	h := append(*q, x)
+	i := len(h) - 1
+	for i > 0 {
+		up := (i - 1) / 4
+		if !x.before(&h[up]) {
+			break
+		}
+		h[i] = h[up]
+		i = up
+	}
+	h[i] = x
+	*q = h
+}
+
+func (q *front) pop() frontItem {
+	h := *q
+	top, x := h[0], h[len(h)-1]
+	h = h[:len(h)-1]
+	*q = h
+	for i := 0; len(h) > 0; {
+		least := 4*i + 1
+		if least >= len(h) {
+			h[i] = x
+			break
+		}
+		for c := least + 1; c < min(least+4, len(h)); c++ {
+			if h[c].before(&h[least]) {
+				least = c
+			}
+		}
+		if !h[least].before(&x) {
+			h[i] = x
+			break
+		}
+		h[i] = h[least]
+		i = least
+	}
+	return top
+}
+
+// seeds returns for every vertex of the scan after the area it is certainly
+// part of, or none: its core, and what lies closest to the cores of the scan
+// before. Without the latter an edge that only the scan before calls changed
+// would lie inside the one outline and outside the other.
+func seeds(c *change.Change) []int32 {
+	out := append([]int32(nil), c.After.Core...)
+	for v, k := range c.Before.Core {
+		f := c.Before.Closest[v]
+		if k < 0 || f == bvh.None {
+			continue
+		}
+		i, j, l := c.After.Topology.Face(f)
+		for _, u := range [3]uint32{i, j, l} {
+			if out[u] < 0 {
+				out[u] = k
+			}
+		}
+	}
+	return out
+}
+
+// spread walks from the seeds over the edges of a scan, up to limit, and keeps
+// the two nearest areas of each vertex (Dijkstra with two labels).
+func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([]reach, error) {
+	out := make([]reach, s.Weld.Count)
+	var q front
+	var ring []uint32
+	for v := range out {
+		out[v].label = [2]int32{seed[v], none}
+	}
+	for v := range out {
+		if seed[v] < 0 {
+			continue
+		}
+		// Only the rim of an area spreads.
+		ring = s.Topology.Ring(uint32(v), ring[:0])
+		for _, u := range ring {
+			if seed[u] != seed[v] {
+				q.push(frontItem{0, uint32(v), seed[v]})
+				break
+			}
+		}
+	}
+	for n := 0; len(q) > 0; n++ {
+		if n%65536 == 0 && ctx.Err() != nil {
+			return nil, ctx.Err()
+		}
+		it := q.pop()
+		r := &out[it.vertex]
+		if !settle(r, it, seed[it.vertex]) {
+			continue
+		}
+		if seed[it.vertex] >= 0 && seed[it.vertex] != it.label {
+			continue // another area's rim is as far as a label goes
+		}
+		at := s.Vertex(it.vertex)
+		ring = s.Topology.Ring(it.vertex, ring[:0])
+		for _, u := range ring {
+			d := it.dist + distance(at, s.Vertex(u))
+			if d <= limit && seed[u] != it.label && takes(&out[u], it.label) {
+				q.push(frontItem{d, u, it.label})
+			}
+		}
+	}
+	return out, nil
+}
+
+// takes says whether a label that is not there yet would find a place.
+func takes(r *reach, label int32) bool {
+	return r.label[1] == none && r.label[0] != label
+}
+
+// settle writes an arriving label into the next free place; false when it has
+// been there or there is none.
+func settle(r *reach, it frontItem, seed int32) bool {
+	if seed == it.label {
+		return it.dist == 0
+	}
+	switch {
+	case r.label[0] == none:
+		r.label[0], r.dist[0] = it.label, it.dist
+	case r.label[0] != it.label && r.label[1] == none:
+		r.label[1], r.dist[1] = it.label, it.dist
+	default:
+		return false
+	}
+	return true
+}
+
+// pulled says for a vertex of the scan before where on the scan after it falls.
+type pulled struct {
+	face    uint32 // bvh.None: nowhere, or on an open rim
+	weights [3]float64
+}
+
+// pullBack finds for every vertex of the scan before that may be near an area
+// its closest place on the scan after.
+func pullBack(ctx context.Context, c *change.Change, reached []reach) ([]pulled, error) {
+	b, a := c.Before, c.After
+	out := make([]pulled, b.Weld.Count)
+	const block = 4096
+	err := mesh.Parallel(ctx, (len(out)+block-1)/block, func(n int) {
+		for v := n * block; v < min(len(out), (n+1)*block); v++ {
+			out[v].face = bvh.None
+			f := b.Closest[v]
+			if f == bvh.None || math.IsNaN(b.Gap[v]) {
+				continue
+			}
+			i, j, k := a.Topology.Face(f)
+			if reached[i].label[0] == none && reached[j].label[0] == none && reached[k].label[0] == none {
+				continue
+			}
+			// The answer is known to be this close; the margin is for rounding.
+			within := math.Abs(b.Gap[v])*(1+1e-9) + 1e-6*a.EdgeMM
+			if h, ok := a.Tree.Closest(b.Vertex(uint32(v)), within); ok {
+				out[v] = pulled{h.Face, h.Weights}
+			}
+		}
+	})
+	return out, err
+}

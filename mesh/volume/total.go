@@ -1,0 +1,160 @@
+package volume
+
+import (
+	"context"
+	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh/change"
+	"rigatino/mesh/quantity"
+)
+
+// check adds the count along lines and says which checks agree.
+func (w *work) check(ctx context.Context, r *Result, progress func(float64)) error {
+	b, a := w.change.Before, w.change.After
+	var lines *lineCounter
+	if len(r.Areas) > 0 && b.Topology.Closed() && a.Topology.Closed() {
+		lines = newLineCounter(b, a)
+	}
+	for k := range r.Areas {
+		area := &r.Areas[k]
+		if area.Volume == nil {
+			continue
+		}
+		if lines != nil {
+			d := 2 * area.OutlineMM
+			v, err := lines.count(ctx, [2][]bool{
+				inside(b, w.beforeFaces[k], w.levelBefore(int32(k), d)),
+				inside(a, w.afterFaces[k], w.levelAfter(int32(k), d)),
+			})
+			if err != nil {
+				return err
+			}
+			if area.Kind == change.Added {
+				v = -v
+			}
+			v += area.terms.lineLevel
+			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v})
+		}
+		area.agree(&w.change.Options)
+		progress(float64(k+1) / float64(len(r.Areas)))
+	}
+	return nil
+}
+
+// inside marks the faces with a corner inside an outline.
+func inside(s *change.Side, faces []uint32, level func(v uint32) float64) []bool {
+	mask := make([]bool, s.Mesh.FaceCount())
+	for _, f := range faces {
+		i, j, k := s.Topology.Face(f)
+		mask[f] = level(i) > 0 || level(j) > 0 || level(k) > 0
+	}
+	return mask
+}
+
+// agree compares the checks with the value: within twice the root sum of
+// squares of both standard uncertainties, the check being taken for as
+// uncertain as the value. The raw volume is judged by what the alignment says
+// of itself, and not judged when that is unknown.
+func (a *Area) agree(opt *change.Options) {
+	a.Consistent = true
+	for n := range a.Checks {
+		c := &a.Checks[n]
+		u := a.Volume.U
+		if c.Method == MethodRaw {
+			u = math.Hypot(a.terms.aligned.uncertainty(opt.RegistrationCovariance), opt.CheckRMSMM*r3.Norm(a.terms.aligned.vector))
+			if u == 0 {
+				c.Consistent = true
+				continue
+			}
+		}
+		c.Consistent = math.Abs(c.MM3-a.Volume.Value) <= 2*math.Hypot(u, a.Volume.U)
+		a.Consistent = a.Consistent && c.Consistent
+	}
+}
+
+// sum makes the totals.
+func (w *work) sum(r *Result) {
+	r.Consistent = true
+	r.Removed, r.Added = w.total(r, change.Removed), w.total(r, change.Added)
+	for _, m := range []string{MethodRaw, MethodFarther, MethodFar, MethodLines} {
+		c := Check{Method: m}
+		for _, a := range r.Areas {
+			for _, x := range a.Checks {
+				if x.Method != m {
+					continue
+				}
+				c.Areas++
+				if a.Kind == change.Removed {
+					c.RemovedMM3 += x.MM3
+				} else {
+					c.AddedMM3 += x.MM3
+				}
+			}
+		}
+		if c.Areas > 0 {
+			r.Checks = append(r.Checks, c)
+		}
+	}
+	for _, a := range r.Areas {
+		if a.Volume != nil && !a.Consistent {
+			r.Consistent = false
+		}
+	}
+}
+
+func (w *work) total(r *Result, kind change.Kind) Total {
+	var t Total
+	var areas []*Area
+	var surface quantity.Budget
+	area, declined, why := 0.0, 0, ""
+	for k := range r.Areas {
+		a := &r.Areas[k]
+		if a.Kind != kind {
+			continue
+		}
+		t.Areas++
+		s := w.change.Areas[k].Surface
+		area += s.Value
+		surface = append(surface, quantity.Term{Name: "area", Unit: s.Unit, Sensitivity: 1, U: s.U})
+		if a.Volume == nil {
+			declined++
+			why = a.Why
+			continue
+		}
+		areas = append(areas, a)
+	}
+	if t.Areas == 0 {
+		return w.nothing()
+	}
+	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
+	if declined > 0 {
+		t.Why = fmt.Sprintf("%d of %d areas could not be measured: %s", declined, t.Areas, why)
+		return t
+	}
+	t.Budget = w.budget(areas)
+	value := 0.0
+	method := MethodShell
+	for _, a := range areas {
+		value += a.Volume.Value
+		if a.Volume.Method == MethodWhole {
+			method = MethodWhole
+		}
+	}
+	v := t.Budget.Measured(value, quantity.CubicMillimetre, method)
+	t.Volume = &v
+	return t
+}
+
+// nothing is the total when no area was found: zero, and as uncertain as the
+// largest single area that would have gone unseen.
+func (w *work) nothing() Total {
+	edge := max(w.change.Before.EdgeMM, w.change.After.EdgeMM)
+	area := change.SmallestAreaMM2(edge)
+	b := quantity.Budget{quantity.Within("an area too small or too thin to be seen", 0, area*w.change.SmallestMM, 1, quantity.CubicMillimetre, quantity.Rectangular)}
+	v := b.Measured(0, quantity.CubicMillimetre, MethodShell)
+	s := quantity.Budget{quantity.Within("an area too small to be seen", 0, area, 1, quantity.SquareMillim, quantity.Rectangular)}
+	return Total{Volume: &v, Budget: b, Surface: s.Measured(0, quantity.SquareMillim, "surface where the averaged gap passes the limit")}
+}
