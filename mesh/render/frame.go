@@ -234,16 +234,6 @@ func (p *placed) edges() bool {
 
 func vec32(v r3.Vec) [3]float32 { return [3]float32{float32(v.X), float32(v.Y), float32(v.Z)} }
 
-// hasProxy says whether any body has a coarser copy.
-func (f *Frame) hasProxy() bool {
-	for i := range f.bodies {
-		if f.bodies[i].Body.proxy != nil {
-			return true
-		}
-	}
-	return false
-}
-
 // useProxies takes the coarse copies where there are any.
 func (f *Frame) useProxies() {
 	base := uint32(0)

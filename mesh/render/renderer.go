@@ -169,7 +169,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 	}
 	f.begin(s, samples)
 	r.cullAll(false)
-	if q == Moving && r.triangles() > movingTriangles && f.hasProxy() {
+	if q == Moving && f.wantsProxies(r.triangles()) {
 		r.cullAll(true)
 	}
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
@@ -192,19 +192,42 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 	return nil
 }
 
-// movingTriangles is how many triangles in sight a moving picture draws before
-// it takes the proxies.
-const movingTriangles = 700_000
+// wantsProxies says whether a moving picture with so many triangles in sight
+// takes the proxies: when there are too many to draw in time, or rather many
+// and the proxy's are hardly larger than pixels.
+func (f *Frame) wantsProxies(triangles int) bool {
+	var full, coarse float64
+	for i := range f.bodies {
+		b := f.bodies[i].Body
+		full += float64(b.full.drawn)
+		if b.proxy != nil {
+			coarse += float64(b.proxy.drawn)
+		} else {
+			coarse += float64(b.full.drawn)
+		}
+	}
+	if coarse == full || triangles < manyTriangles {
+		return false
+	}
+	return triangles > mostTriangles || f.pixelsInSight() < 4*coarse/full*float64(triangles)
+}
 
 // smoothInTime says whether a moving picture with so many triangles in sight can
 // be shaded pixel by pixel all the same: few triangles on few pixels, or
 // triangles so large in the picture that one shade each would look like another
-// body. It goes by the bounding spheres, not by the clock, so that equal scenes
-// give equal pictures.
+// body.
 func (f *Frame) smoothInTime(triangles int) bool {
 	if triangles > smoothTriangles {
 		return false
 	}
+	pixels := f.pixelsInSight()
+	return pixels <= smoothPixels || pixels > largeTriangle*float64(triangles)
+}
+
+// pixelsInSight is about how many samples the bodies cover. It goes by the
+// bounding spheres, not by the clock or the last frame, so that equal scenes
+// give equal pictures.
+func (f *Frame) pixelsInSight() float64 {
 	pixels := 0.0
 	for i := range f.bodies {
 		p := &f.bodies[i]
@@ -220,16 +243,16 @@ func (f *Frame) smoothInTime(triangles int) bool {
 		r := p.Body.radius * scale
 		pixels += 0.6 * math.Pi * r * r
 	}
-	pixels = min(pixels, float64(f.vw*f.vh))
-	return pixels <= smoothPixels || pixels > largeTriangle*float64(triangles)
+	return min(pixels, float64(f.room.Dx()*f.room.Dy()))
 }
 
-// A moving picture is shaded smoothly up to these sizes, about 25 ms of work
-// on two threads.
+// What a moving picture has time for, about 25 ms of work on two threads.
 const (
+	manyTriangles   = 600_000
+	mostTriangles   = 1_000_000
 	smoothTriangles = 400_000
 	smoothPixels    = 400_000
-	largeTriangle   = 30 // pixels
+	largeTriangle   = 50 // pixels
 )
 
 // triangles is about how many triangles the last cull left.
