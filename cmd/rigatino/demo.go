@@ -1,11 +1,13 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"rigatino/annotate/handover"
 	"rigatino/annotate/project"
@@ -17,19 +19,27 @@ type demoCommand struct {
 	Faces int    `hidden:"" default:"0" help:"Triangles of a scan; 0 for the usual size."`
 }
 
+// handedOver is the date on the demo's hand-over, the day after its last stage,
+// so that the demo is the same bytes on any day.
+var handedOver = time.Date(2026, time.March, 25, 12, 0, 0, 0, time.UTC)
+
 // Run makes the demo project and hands it over, as anybody would.
 func (c *demoCommand) Run(j *job) error {
-	made, err := demo.Make(j.ctx, c.Dir, demo.Options{Faces: c.Faces, Progress: func(d float64, w string) { j.progress(0.7*d, w) }})
-	if err != nil {
-		return err
+	if c.Faces < 0 {
+		return usagef("--faces: %d is no number of triangles", c.Faces)
 	}
 	dir := filepath.Join(c.Dir, "hand-over")
 	var result *handover.Result
-	if err := j.open(made.Project, func(p *project.Project) error {
-		var err error
-		result, err = handover.Make(j.ctx, p, dir, handover.Options{Made: demo.HandedOver, Progress: func(d float64, w string) { j.progress(0.7+0.3*d, w) }})
-		return err
-	}); err != nil {
+	made, err := demo.Make(j.ctx, c.Dir, demo.Options{
+		Faces: c.Faces,
+		HandOver: func(ctx context.Context, p *project.Project, progress func(float64, string)) (err error) {
+			if result, err = handover.Make(ctx, p, dir, handover.Options{Made: handedOver, Progress: progress}); err != nil {
+				return err
+			}
+			return p.Save()
+		},
+	}, j.progress)
+	if err != nil {
 		return err
 	}
 	doc := struct {

@@ -85,7 +85,7 @@ func (c *windowCommand) Run(j *job) error {
 
 // makeDemo makes the demo project for the window.
 func makeDemo(ctx context.Context, dir string, progress func(float64, string)) (string, error) {
-	made, err := demo.Make(ctx, dir, demo.Options{Progress: progress})
+	made, err := demo.Make(ctx, dir, demo.Options{}, progress)
 	if err != nil {
 		return "", err
 	}
