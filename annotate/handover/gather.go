@@ -139,7 +139,10 @@ func (m *material) model(made time.Time) glb.Input {
 // Sizes of the pictures of a report, pixels.
 const (
 	frontWide, frontHigh = 1500, 760
-	viewWide, viewHigh   = 900, 560
+	viewWide, viewHigh   = 900, 500
+
+	// Size of the words in them, so that they print at about 8 points.
+	frontText, viewText, changeText = 25, 30, 25
 )
 
 // content is what the report prints.
@@ -150,7 +153,7 @@ func (m *material) content(ctx context.Context, p *project.Project, number int, 
 	if err != nil {
 		return out, err
 	}
-	draw := picture.Options{Axes: axes, Looks: looks, Width: viewWide, Height: viewHigh, Progress: part(progress, 0.4, 0.7)}
+	draw := picture.Options{Axes: axes, Looks: looks, Width: viewWide, Height: viewHigh, TextPixels: viewText, Progress: part(progress, 0.4, 0.7)}
 	views, err := picture.Views(ctx, placed, lines, draw)
 	if err != nil {
 		return out, err
@@ -158,7 +161,7 @@ func (m *material) content(ctx context.Context, p *project.Project, number int, 
 	for _, v := range views {
 		out.Views = append(out.Views, report.View{Name: v.Name, Picture: v.Picture, RestoredOfView: v.Restored})
 	}
-	draw.Width, draw.Height, draw.Only, draw.Progress = frontWide, frontHigh, views[0].Name, nil
+	draw.Width, draw.Height, draw.TextPixels, draw.Only, draw.Progress = frontWide, frontHigh, frontText, views[0].Name, nil
 	front, err := picture.Views(ctx, placed, lines, draw)
 	if err != nil {
 		return out, err
@@ -268,7 +271,7 @@ func (m *material) change(ctx context.Context, p *project.Project, c *project.Co
 	}
 	full := picture.FullScale(math.Max(most, c.Change.SmallestMM))
 	views, err := picture.Views(ctx, []render.Placed{{Body: body, BodyToScene: &l.ScanToPiece, Change: picture.Change(c.Change.AfterGap, c.Change.SmallestMM, full, m.tileMM)}},
-		nil, picture.Options{Axes: axes, Width: viewWide, Height: viewHigh, Only: mostChanged(c, axes)})
+		nil, picture.Options{Axes: axes, Width: viewWide, Height: viewHigh, TextPixels: changeText, Only: mostChanged(c, axes)})
 	if err != nil {
 		return out, err
 	}

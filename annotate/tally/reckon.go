@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -14,7 +15,8 @@ import (
 
 // bandFloorMM is the least half width of the uncertain band along an outline:
 // nobody draws the edge of a fill better than this by hand (our own figure, no
-// source). A region may state a wider one.
+// source), nor better than a quarter of an edge on a coarse mesh. A region may state
+// a wider one.
 const bandFloorMM = 0.25
 
 // pickMM is the standard uncertainty of the ends of a line, common practice, no
@@ -173,8 +175,8 @@ func (s *Sheet) body(b Body) (sums, error) {
 		}
 	}
 
-	band := func(r annotate.Region) float64 { return math.Max(r.BandMM, math.Max(bandFloorMM, t.edge)) }
-	widest := math.Max(bandFloorMM, t.edge)
+	band := func(r annotate.Region) float64 { return math.Max(r.BandMM, math.Max(bandFloorMM, t.edge/4)) }
+	widest := math.Max(bandFloorMM, t.edge/4)
 	for _, r := range b.Regions {
 		a, ok := regionArea[r.Number]
 		if !ok {
@@ -327,7 +329,8 @@ func (s *Sheet) point(in Input, t *sums) {
 			add("retouch_over_original", "warning", in.Stage, fmt.Sprintf("retouch lies over original on %.1f\u00a0%% of the surface scanned", 100*t.retouchedOriginal/S), "take the colour back to the fill, or say why it stays")
 		}
 	}
-	if t.stated && len(in.Bodies) > 0 {
+	known := slices.ContainsFunc(in.OpenPoints, func(p annotate.OpenPoint) bool { return strings.HasPrefix(p.ID, "scale_as_stated") })
+	if t.stated && len(in.Bodies) > 0 && !known {
 		add("scale_as_stated", "note", in.Stage, "no scale bar was measured: lengths, areas and volumes carry no scale uncertainty", "measure a scale bar in the scan")
 	}
 	placed := slices.IndexFunc(s.Joins, func(j JoinLength) bool { return j.Fit == "placed" })

@@ -249,7 +249,7 @@ func TestCapsOfASphere(t *testing.T) {
 	}
 	s := reckon(t, Input{Bodies: []Body{body("fill", "original")}})
 	edge := mesh.MeanEdge(m)
-	near(t, "u of the restored share", s.Restored.Low.U, math.Max(0.25, edge)*2*math.Pi*15/(4*math.Pi*625), 0.05*0.003*math.Max(0.25, edge)/0.25)
+	near(t, "u of the restored share", s.Restored.Low.U, math.Max(0.25, edge/4)*2*math.Pi*15/(4*math.Pi*625), 0.05*0.003*math.Max(0.25, edge/4)/0.25)
 }
 
 // An open half sphere has one opening, the disc of its rim.

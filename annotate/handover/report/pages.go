@@ -85,7 +85,8 @@ func changes(p *paper, c Content) error {
 	if len(c.Changes) == 0 {
 		return nil
 	}
-	p.page()
+	p.gap(4)
+	p.room(110)
 	p.heading("What changed between the scans", 0)
 	p.text("Removed is matter in the earlier scan and not in the later, added the reverse. Volumes are closed shells between the two surfaces, with a shared outline; below the smallest change a pair can show nothing is claimed. ± is at k·u as stated.", sizeCaption, soft)
 	p.gap(2)
@@ -138,7 +139,7 @@ func changes(p *paper, c Content) error {
 			cols := []columnSpec{{"what makes the ± of the larger volume", 78, false}, {"u of it", 38, true}, {"its part, mm³", 34, true}, {"shape", 24, false}}
 			var rows [][]cell
 			for _, t := range ch.Budget {
-				rows = append(rows, []cell{{text: t.Name}, {text: fmt.Sprintf("%.3g\u00a0%s", t.U, t.Unit)}, {text: fmt.Sprintf("%.3g", t.Contribution())}, {text: string(t.Distribution)}})
+				rows = append(rows, []cell{{text: t.Name}, {text: fmt.Sprintf("%.3g\u00a0%s", t.U, powers.Replace(t.Unit))}, {text: fmt.Sprintf("%.3g", t.Contribution())}, {text: string(t.Distribution)}})
 			}
 			p.table(cols, rows)
 			p.gap(3)
@@ -170,6 +171,9 @@ func changeScale(p *paper, ch Change, x, y float64) {
 	p.placed(fmt.Sprintf("Thin solid lines: every %g\u00a0mm removed. Thick rim: added. Grey: below the smallest change this pair can show. Crosses: not in the other scan.", ch.StepMM), x, y, wide, sizeCaption, soft, false)
 }
 
+// powers prints the units of areas and volumes.
+var powers = strings.NewReplacer("mm2", "mm²", "mm3", "mm³")
+
 func orNot(m *quantity.Measured) string {
 	if m == nil {
 		return "not measured"
@@ -182,7 +186,8 @@ func regions(p *paper, c Content) error {
 	if len(c.Sheet.Regions) == 0 && len(c.Sheet.Joins) == 0 {
 		return nil
 	}
-	p.page()
+	p.gap(4)
+	p.room(60)
 	p.heading("Regions and joins", 0)
 	byID := map[string]annotate.Region{}
 	for _, r := range c.Record.Regions {

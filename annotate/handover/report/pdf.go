@@ -155,20 +155,41 @@ func (p *paper) lines(text string, size, wide float64) [][]word {
 	x := 0.0
 	p.f.SetFont("go", "", size)
 	space := p.f.GetStringWidth(" ")
-	for _, w := range words(text) {
-		for _, piece := range p.fit(w, size, wide) {
-			n := p.width(piece, size)
-			need := n
-			if !piece.glue && len(line) > 0 {
-				need += space
-			}
-			if len(line) > 0 && x+need > wide+1e-6 {
-				out = append(out, line)
-				line, x, need = nil, 0, n
-			}
-			line = append(line, piece)
-			x += need
+	all := words(text)
+	for i := 0; i < len(all); {
+		// What touches its neighbour stays with it: a stop never begins a line.
+		n := i + 1
+		for n < len(all) && all[n].glue {
+			n++
 		}
+		unit, long := all[i:n], 0.0
+		for _, w := range unit {
+			long += p.width(w, size)
+		}
+		i = n
+		if long > wide {
+			var cut []word
+			for _, w := range unit {
+				cut = append(cut, p.fit(w, size, wide)...)
+			}
+			for _, w := range cut {
+				if len(line) > 0 {
+					out = append(out, line)
+				}
+				line, x = []word{w}, p.width(w, size)
+			}
+			continue
+		}
+		need := long
+		if len(line) > 0 {
+			need += space
+		}
+		if len(line) > 0 && x+need > wide+1e-6 {
+			out = append(out, line)
+			line, x, need = nil, 0, long
+		}
+		line = append(line, unit...)
+		x += need
 	}
 	if line != nil {
 		out = append(out, line)

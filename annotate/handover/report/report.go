@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"io"
+	"math"
 	"sort"
 	"strings"
 
@@ -102,6 +103,10 @@ func first(p *paper, c Content) error {
 	p.bold("What the surface is", sizeHeading, ink)
 	p.gap(1)
 	surfaceTable(p, c.Sheet)
+	p.gap(4)
+	p.box("Before you measure", []string{
+		"Fill, reconstruction and what is not examined are no surface of the fossil. A length that ends on them, or crosses a join marked placed, does not stand.",
+	}, ink)
 	leftEnd, leftPage := p.y, p.f.PageNo()
 	if leftPage == 1 {
 		p.y = top
@@ -227,28 +232,46 @@ func reckoned(p *paper, c Content) {
 			p.text(volumeLine(v, c.Record), sizeText, ink)
 		}
 	}
-	p.gap(2)
-	p.box("Before you measure", []string{
-		"Fill, reconstruction and what is not examined are no surface of the fossil. A length that ends on them, or crosses a join marked placed, does not stand.",
-	}, ink)
 }
 
+// volumeLine says what changed between two stages; what is within its own
+// uncertainty is left to the page on changes.
 func volumeLine(v tally.Volume, r annotate.Record) string {
-	what := stageWord(r, v.From) + " to " + stageWord(r, v.To)
+	what := stageKind(r, v.From) + " to " + stageKind(r, v.To)
 	if v.Piece != "body" && v.Piece != "" {
 		what += " (" + v.Piece + ")"
 	}
 	var parts []string
-	if v.Removed != nil {
-		parts = append(parts, "removed **"+v.Removed.String()+"**")
+	measured := false
+	for _, m := range []struct {
+		word string
+		m    *quantity.Measured
+	}{{"removed", v.Removed}, {"added", v.Added}} {
+		if m.m == nil {
+			continue
+		}
+		measured = true
+		if math.Abs(m.m.Value) > m.m.Expanded() {
+			parts = append(parts, m.word+" **"+m.m.String()+"**")
+		}
 	}
-	if v.Added != nil {
-		parts = append(parts, "added **"+v.Added.String()+"**")
-	}
-	if len(parts) == 0 {
+	switch {
+	case !measured:
 		parts = append(parts, "not measured")
+	case len(parts) == 0:
+		parts = append(parts, "no more than this pair can show")
 	}
 	return what + ": " + strings.Join(parts, ", ") + "."
+}
+
+// stageKind names a stage by its kind alone.
+func stageKind(r annotate.Record, id string) string {
+	for _, s := range r.Stages {
+		if s.ID == id {
+			return strings.ToLower(terms.Label(terms.StageKind, s.Kind))
+		}
+	}
+	return id
 }
 
 // stageWord names a stage by its kind and date.
