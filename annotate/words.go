@@ -28,7 +28,8 @@ const (
 	LineContactLost = "contact_lost"
 	LinePin         = "pin"
 
-	ScaleAsStated = "as_stated"
+	ScaleAsStated       = "as_stated"
+	ScaleDifferenceOnly = "difference_only"
 
 	VerdictAccepted  = "accepted"
 	VerdictAmbiguous = "ambiguous"

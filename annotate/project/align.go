@@ -84,6 +84,10 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		}
 		was, moved := scanToPiece(d.Record, *u)
 		u.Alignment = &entry
+		if a.Similarity && entry.Verdict == annotate.VerdictAccepted {
+			u.Scale.Factor = after.factor() * result.AppliedScale
+			u.Scale.Verdict, u.Scale.RelativeU = annotate.ScaleDifferenceOnly, result.RelativeScaleU
+		}
 		out.Stored = true
 		if moved && entry.Verdict == annotate.VerdictAccepted {
 			follow(&d.Record, key, was, frame.FromMatrix(entry.ScanToPiece))

@@ -7,6 +7,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
+	"rigatino/mesh"
 	"rigatino/mesh/frame"
 	"rigatino/mesh/solid/bentbody"
 )
@@ -88,5 +89,43 @@ func TestAlignChain(t *testing.T) {
 	}
 	if record = p.Record(); record.Use(keys[1]).Alignment.Verdict == annotate.VerdictAccepted {
 		t.Error("aligning is not one action that can be undone")
+	}
+}
+
+// A scan that came out 2 % too large is brought to the size of the one before
+// when that is asked for: its factor says so, its scale is good for differences
+// only, and volumes are those of the right size.
+func TestAlignWithSimilarity(t *testing.T) {
+	body := bentbody.New(1)
+	p := fresh(t)
+	pose := frame.Rotation(r3.Vec{X: 1, Y: 2, Z: -1}, 0.7)
+	pose.T = r3.Vec{X: 4, Y: -15, Z: 5}
+	const larger = 1.02
+	received := add(t, p, body.Before(bentbody.Scanning{Triangles: 20000}), "received", "", "").Use.Key()
+	big := mesh.Transform(body.After(bentbody.Scanning{Triangles: 20000}), func(v r3.Vec) r3.Vec { return r3.Scale(larger, pose.Apply(v)) })
+	key := add(t, p, big, "fill", "", "").Use.Key()
+	picks := picksOn(body, frame.Identity(), pose)
+	for i := range picks {
+		for k := range 3 {
+			picks[i].After[k] *= larger
+		}
+	}
+	out, err := p.Align(t.Context(), key, Aligning{Picks: picks, Similarity: true})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if out.Result.Verdict != annotate.VerdictAccepted {
+		t.Fatalf("%s: %s", out.Result.Verdict, out.Result.Reason)
+	}
+	record := p.Record()
+	if s := record.Use(key).Scale; math.Abs(s.Factor*larger-1) > 2e-4 || s.Verdict != annotate.ScaleDifferenceOnly || s.RelativeU <= 0 {
+		t.Errorf("scale %+v, want a factor of %.5f", s, 1/larger)
+	}
+	c, err := p.Change(t.Context(), received, key, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e := c.Entry(); e.Removed == nil || math.Abs(e.Removed.Value-body.RemovedMM3()) > 0.03*body.RemovedMM3() {
+		t.Errorf("removed %+v, want %v", e.Removed, body.RemovedMM3())
 	}
 }

@@ -181,7 +181,14 @@ func pairOptions(r *annotate.Record, from, to annotate.UseKey) (change.Options, 
 		}
 		opt.CheckRMSMM = math.Hypot(opt.CheckRMSMM, link.CheckRMS)
 	}
-	opt.ScaleU = math.Max(a.Scale.RelativeU, b.Scale.RelativeU)
+	for _, u := range []*annotate.Use{a, b} {
+		if u.Scale.Verdict == annotate.ScaleDifferenceOnly {
+			// Found against the other scan, not against a length.
+			opt.RelativeScaleU = math.Hypot(opt.RelativeScaleU, u.Scale.RelativeU)
+		} else {
+			opt.ScaleU = math.Max(opt.ScaleU, u.Scale.RelativeU)
+		}
+	}
 	return opt, nil
 }
 
@@ -195,7 +202,7 @@ func changeKey(r *annotate.Record, from, to annotate.UseKey, opt change.Options)
 		return []any{u.Scan, u.Scale, g.Matrix()}
 	}
 	err := json.NewEncoder(h).Encode([]any{
-		from, to, place(from), place(to), opt.RegistrationCovariance, opt.Centre, opt.CheckRMSMM, opt.ScaleU, opt.BeforeIgnore, opt.AfterIgnore,
+		from, to, place(from), place(to), opt.RegistrationCovariance, opt.Centre, opt.CheckRMSMM, opt.ScaleU, opt.RelativeScaleU, opt.BeforeIgnore, opt.AfterIgnore,
 	})
 	return hex.EncodeToString(h.Sum(nil)), err
 }
