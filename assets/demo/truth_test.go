@@ -47,8 +47,10 @@ func solidOf(t *tessellation, surface func(r3.Vec) r3.Vec) (area, volume float64
 // lie in one body and not in the other.
 func TestVolumesByOtherCounts(t *testing.T) {
 	s := newSpecimen()
-	truth := &Truth{}
-	s.integrateChanges(truth, fineness{12, 200})
+	truth, err := Known()
+	if err != nil {
+		t.Fatal(err)
+	}
 	directions := lattice(300_000)
 	coarse, err := tessellate(context.Background(), s.at(AirAbrasive), s.at(AirAbrasive), nil, 30_000, &splitmix{5})
 	if err != nil {
@@ -136,10 +138,11 @@ func halton(i, base int) float64 {
 // facets of a fine mesh whose middle lies in them.
 func TestAreasByFacets(t *testing.T) {
 	s := newSpecimen()
-	truth := &Truth{}
-	s.integrateStages(truth, fineness{12, 200})
-	s.integrateMap(truth, fineness{12, 200})
-	last := truth.Stages[len(truth.Stages)-1]
+	truth, err := Known()
+	if err != nil {
+		t.Fatal(err)
+	}
+	last := truth.Stages[rank(Retouch)]
 	surface := s.at(Retouch)
 	coarse, err := tessellate(context.Background(), surface, surface, nil, 40_000, &splitmix{6})
 	if err != nil {
