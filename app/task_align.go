@@ -58,7 +58,7 @@ func (w *Window) alignSlip() {
 	if a.Verdict != annotate.VerdictAccepted {
 		tone = part.Refused
 	}
-	h := part.NewSentence(terms.Label(terms.AlignWord, a.Verdict), look.TextHeading, 260)
+	h := part.NewSentence(title(terms.Label(terms.AlignWord, a.Verdict)), look.TextHeading, 260)
 	h.Bold, h.Tone = true, tone
 	w.slip.Add(h)
 	if a.Verdict != annotate.VerdictRefused {

@@ -12,6 +12,7 @@ import (
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/dialog"
+	"fyne.io/fyne/v2/layout"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -63,7 +64,6 @@ type Window struct {
 	camera   render.Camera
 	placed   bool            // the camera fits what is in view
 	frames   []*render.Frame // shown last, and the one before
-	first    bool            // the first picture was reported
 
 	pointer struct {
 		x, y float64
@@ -73,16 +73,17 @@ type Window struct {
 	edgeAt      float64 // share of the picture's width
 	raking      bool
 
-	title   *titleBar
-	bench   *part.BenchLine
-	slip    *fyne.Container
-	shelf   *fyne.Container
-	next    *part.NextBar
-	tools   *fyne.Container // over the specimen
-	empty   *fyne.Container // in its place while nothing is open
-	swatch  map[string]*part.Swatch
-	brush   *part.Sentence
-	closing chan struct{}
+	title     *titleBar
+	bench     *part.BenchLine
+	slip      *fyne.Container
+	shelf     *fyne.Container
+	shelfRoom *fyne.Container // the shelf on its ground
+	next      *part.NextBar
+	tools     *fyne.Container // over the specimen
+	empty     *fyne.Container // in its place while nothing is open
+	swatch    map[string]*part.Swatch
+	brush     *part.Sentence
+	closing   chan struct{}
 
 	reckoning int // turns of the live tally
 }
@@ -92,6 +93,7 @@ func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
 	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
+	w.specimen.OnShown = func() { w.log("ready", nil) }
 	w.painter = view.NewPainter(w.painted)
 	w.build()
 	win.SetOnDropped(func(_ fyne.Position, uris []fyne.URI) {
@@ -116,12 +118,13 @@ func (w *Window) build() {
 	w.shelf = container.NewHBox()
 	w.tools = container.New(&corners{})
 	w.empty = container.NewVBox()
+	w.shelfRoom = container.NewStack(part.NewGround(pageGround), container.New(pad(8, 8, 16, 16), w.shelf))
 	r := &rooms{
 		title:    w.title.room,
 		bench:    onGround(cardGround, benchRoom(w)),
 		specimen: container.NewStack(w.specimen, w.tools, w.empty),
 		slip:     onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip))),
-		shelf:    onGround(pageGround, container.New(pad(8, 8, 16, 16), w.shelf)),
+		shelf:    w.shelfRoom,
 		next:     w.next,
 	}
 	w.win.SetContent(container.New(r, r.objects()...))
@@ -294,6 +297,7 @@ func (w *Window) refresh() {
 	w.next.OfferBack("", nil)
 	w.slip.RemoveAll()
 	w.shelf.RemoveAll()
+	w.shelf.Layout = layout.NewCustomPaddedHBoxLayout(look.Gap)
 	w.tools.RemoveAll()
 	w.empty.RemoveAll()
 	w.swatch = map[string]*part.Swatch{}
@@ -316,6 +320,7 @@ func (w *Window) refresh() {
 			w.handOverTask()
 		}
 	}
+	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()
 	w.repaint()
 }
@@ -359,10 +364,6 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 			w.frames = w.frames[1:]
 		}
 		w.log("frame", map[string]any{"settled": q != render.Moving, "took_ms": took.Milliseconds(), "width": img.Rect.Dx(), "height": img.Rect.Dy()})
-		if !w.first && q != render.Moving {
-			w.first = true
-			w.log("ready", nil)
-		}
 	})
 }
 

@@ -65,7 +65,7 @@ type Look struct {
 	ink     func(u, v float64) bool
 }
 
-// Ink says whether there is ink at (u, v), mm on a tile of 4 mm.
+// InkAt says whether there is ink at (u, v), mm on a tile of 4 mm.
 func (l *Look) InkAt(u, v float64) bool { return l.ink != nil && l.ink(u, v) }
 
 // All returns the words of a list in their order: of two overlays on one face

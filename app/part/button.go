@@ -97,7 +97,7 @@ func (b *Button) TypedKey(e *fyne.KeyEvent) {
 	}
 }
 
-// MouseIn, MouseMoved and MouseOut, as desktop.Hoverable.
+// MouseIn begins the hover look.
 func (b *Button) MouseIn(*desktop.MouseEvent) { b.hovered = true; b.Refresh() }
 
 // MouseMoved does nothing.

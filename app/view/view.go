@@ -36,7 +36,11 @@ type Handler interface {
 // Specimen is the widget.
 type Specimen struct {
 	widget.BaseWidget
+	// OnShown is called once, when the first picture has been painted.
+	OnShown func()
+
 	handler Handler
+	told    bool
 
 	mu      sync.Mutex
 	ready   *image.RGBA // newest finished picture
@@ -234,6 +238,14 @@ func (s *Specimen) picture(w, h int) image.Image {
 	s.mu.Unlock()
 	if changed && w > 8 && h > 8 {
 		s.handler.Resized(w, h)
+	}
+	if img != nil && !s.told {
+		// This is called while painting; what is handed to the toolkit's goroutine
+		// now is done when that has ended.
+		s.told = true
+		if s.OnShown != nil {
+			go fyne.Do(s.OnShown)
+		}
 	}
 	if img == nil {
 		one := image.NewRGBA(image.Rect(0, 0, 1, 1))
