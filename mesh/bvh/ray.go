@@ -33,30 +33,86 @@ func (t *Tree) RayAll(origin, dir r3.Vec, visit func(face uint32, dist float64))
 // returned.
 func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (limit float64)) {
 	l := r3.Norm(dir)
-	if len(t.nodes) == 0 || !(l > 0) || math.IsInf(l, 0) {
+	q := t.inTree(origin)
+	reach := max(math.Abs(q.X), math.Abs(q.Y), math.Abs(q.Z))
+	if t.root == nowhere || !(l > 0) || math.IsInf(l, 0) || !(reach < farthest) {
 		return
 	}
-	r := newRay(origin, r3.Scale(1/l, dir))
-	limit := math.Inf(1)
-	stack := append(make([]uint32, 0, 64), 0)
-	for len(stack) > 0 {
-		at := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		n := &t.nodes[at]
-		if !r.meetsBox(n.box.Min, n.box.Max, limit) {
+	dir = r3.Scale(1/l, dir)
+	r := newRay(origin, dir)
+	s := newSlabs(q, dir, rounding*(t.largest+float32(reach)))
+	limit, limit32 := math.Inf(1), float32(math.MaxFloat32)
+	var stack [stackSize]waiting // d2 is here the distance along the ray
+	stack[0] = waiting{0, t.root}
+	for top := 1; top > 0; {
+		top--
+		w := stack[top&(stackSize-1)]
+		if w.d2 > limit32 {
 			continue
 		}
-		if n.right == 0 {
-			for _, f := range t.faces[n.from:n.to] {
-				a, b, c := t.m.Corners(f)
-				if d, ok := r.meets(a, b, c); ok && d <= limit {
-					limit = visit(f, d)
+		if w.child&isLeaf == 0 {
+			n, b := &t.spheres[w.child], &t.boxes[w.child]
+			base := top
+			for k := range width {
+				enter, ok := s.meets(b, k, limit32)
+				if !ok || n.child[k] == nowhere {
+					continue
 				}
+				j := top
+				for j > base && stack[(j-1)&(stackSize-1)].d2 < enter {
+					stack[j&(stackSize-1)] = stack[(j-1)&(stackSize-1)]
+					j--
+				}
+				stack[j&(stackSize-1)] = waiting{enter, n.child[k]}
+				top++
 			}
 			continue
 		}
-		stack = append(stack, n.right, at+1)
+		leaf := &t.leaves[w.child&^isLeaf]
+		for k := range width {
+			f := leaf.child[k]
+			if _, ok := s.meets(&leaf.boxes, k, limit32); !ok || f == nowhere {
+				continue
+			}
+			a, b, c := t.m.Corners(f)
+			if d, ok := r.meets(a, b, c); ok && d <= limit {
+				limit = visit(f, d)
+				limit32 = float32(min(limit*t.scale*(1+1e-6), math.MaxFloat32/2)) + s.slack
+			}
+		}
 	}
+}
+
+// slabs is a ray in tree coordinates prepared for boxes.
+type slabs struct {
+	origin, inverse [3]float32
+	slack           float32
+}
+
+func newSlabs(q, dir r3.Vec, slack float32) slabs {
+	s := slabs{origin: [3]float32{float32(q.X), float32(q.Y), float32(q.Z)}, slack: slack}
+	for k, d := range [3]float64{dir.X, dir.Y, dir.Z} {
+		// A component of nearly zero would make 0·∞ at a box face.
+		if math.Abs(d) < 1e-18 {
+			d = math.Copysign(1e-18, d)
+		}
+		s.inverse[k] = float32(1 / d)
+	}
+	return s
+}
+
+// meets says whether the ray meets box k, made a little larger for rounding,
+// before limit, and where it enters.
+func (s *slabs) meets(b *boxes, k int, limit float32) (enter float32, ok bool) {
+	x0 := (b.lowX[k] - s.slack - s.origin[0]) * s.inverse[0]
+	x1 := (b.highX[k] + s.slack - s.origin[0]) * s.inverse[0]
+	y0 := (b.lowY[k] - s.slack - s.origin[1]) * s.inverse[1]
+	y1 := (b.highY[k] + s.slack - s.origin[1]) * s.inverse[1]
+	z0 := (b.lowZ[k] - s.slack - s.origin[2]) * s.inverse[2]
+	z1 := (b.highZ[k] + s.slack - s.origin[2]) * s.inverse[2]
+	enter = max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
+	leave := min(max(x0, x1), max(y0, y1), max(z0, z1), limit)
+	return enter, enter <= leave*wider
 }
 
 // ray is a ray prepared for the watertight triangle test of Woop, Benthin and
@@ -64,7 +120,6 @@ func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (l
 // that z is the longest one of the direction, and sheared along it.
 type ray struct {
 	origin     r3.Vec
-	inverse    r3.Vec
 	kx, ky, kz int
 	sx, sy, sz float64
 }
@@ -82,9 +137,8 @@ func newRay(origin, dir r3.Vec) ray {
 		kx, ky = ky, kx
 	}
 	return ray{
-		origin:  origin,
-		inverse: r3.Vec{X: 1 / dir.X, Y: 1 / dir.Y, Z: 1 / dir.Z},
-		kx:      kx, ky: ky, kz: kz,
+		origin: origin,
+		kx:     kx, ky: ky, kz: kz,
 		sx: d[kx] / d[kz], sy: d[ky] / d[kz], sz: 1 / d[kz],
 	}
 }
@@ -108,26 +162,4 @@ func (r *ray) meets(a, b, c r3.Vec) (float64, bool) {
 	}
 	d := (u*z[0] + v*z[1] + w*z[2]) / det
 	return d, d >= 0
-}
-
-// meetsBox is the slab test, widened by a few units of rounding so that no hit
-// on a box face is lost (Ize, J. Computer Graphics Techniques 2(2), 2013).
-func (r *ray) meetsBox(lo, hi r3.Vec, limit float64) bool {
-	from, to := 0.0, limit
-	for _, s := range [3][4]float64{
-		{lo.X, hi.X, r.origin.X, r.inverse.X}, {lo.Y, hi.Y, r.origin.Y, r.inverse.Y}, {lo.Z, hi.Z, r.origin.Z, r.inverse.Z},
-	} {
-		if math.IsInf(s[3], 0) {
-			if s[2] < s[0] || s[2] > s[1] {
-				return false
-			}
-			continue
-		}
-		near, far := (s[0]-s[2])*s[3], (s[1]-s[2])*s[3]
-		if near > far {
-			near, far = far, near
-		}
-		from, to = max(from, near), min(to, far*(1+4e-16))
-	}
-	return from <= to*(1+4e-16)
 }

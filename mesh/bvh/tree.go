@@ -1,173 +1,115 @@
 package bvh
 
 import (
-	"cmp"
-	"context"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
 )
 
-// leafSize is the number of faces below which a node is not cut further.
-const leafSize = 4
+// width is the number of children of a node and of faces in a leaf.
+const width = 8
 
-// Tree is a bounding volume tree over the faces of one mesh.
+// isLeaf marks a child that is a leaf instead of a node.
+const isLeaf = 1 << 31
+
+// nowhere is the child number of an empty slot.
+const nowhere = ^uint32(0)
+
+// Tree is a bounding volume tree over the faces of one mesh: eight children a
+// node, eight faces a leaf, each bounded by a sphere, which is cheap to test,
+// and by a box, which is tight. It takes about 100 bytes a face beside the
+// mesh, which it keeps.
+//
+// Bounds and a first triangle test are float32, in the mesh's coordinates
+// about its Origin times a power of two, so that a scan in metres and one in
+// micrometres round alike. They only sift: whatever may be closest is measured
+// in float64 on the mesh's own corners.
 type Tree struct {
-	m     *mesh.Mesh
-	nodes []node
-	faces []uint32
+	m       *mesh.Mesh
+	scale   float64 // power of two: tree = (mesh - Origin) · scale
+	largest float32 // no coordinate of the tree is larger
+	offset  float64 // largest coordinate of the mesh's Origin
+	box     box     // round everything
+	root    uint32  // a node or, with isLeaf, a leaf
+
+	spheres []spheres // per node, with its children
+	boxes   []boxes   // per node
+	leaves  []leaf
 }
 
-// node is a box; its children are next to it and at `right`, or it holds the
-// faces from..to.
-type node struct {
-	box      mesh.Box
-	right    uint32
-	from, to uint32
+// spheres are the bounding spheres of the eight children of a node, or of the
+// eight faces of a leaf, component by component.
+type spheres struct {
+	x, y, z, r [width]float32
+	child      [width]uint32 // node, leaf | isLeaf, or face
 }
 
-// Build makes the tree of all faces of m, which must not change afterwards.
-func Build(m *mesh.Mesh) *Tree {
-	t := &Tree{m: m}
-	centres := make([]r3.Vec, m.FaceCount())
-	for f := range uint32(m.FaceCount()) {
-		a, b, c := m.Corners(f)
-		s := r3.Add(a, r3.Add(b, c))
-		if l := r3.Norm2(s); math.IsNaN(l) || math.IsInf(l, 0) {
-			continue
-		}
-		centres[f] = s
-		t.faces = append(t.faces, f)
-	}
-	if len(t.faces) > 0 {
-		t.split(centres, 0, uint32(len(t.faces)))
-	}
-	return t
+// boxes are the bounding boxes of the same children.
+type boxes struct {
+	lowX, highX, lowY, highY, lowZ, highZ [width]float32
 }
 
-func (t *Tree) split(centres []r3.Vec, from, to uint32) {
-	at := len(t.nodes)
-	t.nodes = append(t.nodes, node{box: t.bounds(t.faces[from:to]), from: from, to: to})
-	if to-from <= leafSize {
-		return
-	}
-	size := r3.Sub(t.nodes[at].box.Max, t.nodes[at].box.Min)
-	axis := func(v r3.Vec) float64 { return v.X }
-	if size.Y > size.X && size.Y >= size.Z {
-		axis = func(v r3.Vec) float64 { return v.Y }
-	} else if size.Z > size.X {
-		axis = func(v r3.Vec) float64 { return v.Z }
-	}
-	slices.SortFunc(t.faces[from:to], func(f, g uint32) int {
-		return cmp.Or(cmp.Compare(axis(centres[f]), axis(centres[g])), cmp.Compare(f, g))
-	})
-	middle := from + (to-from)/2
-	t.split(centres, from, middle)
-	t.nodes[at].right = uint32(len(t.nodes))
-	t.split(centres, middle, to)
+type leaf struct {
+	spheres // child is the face id
+	boxes
+	faces [width]sifted
 }
 
-func (t *Tree) bounds(faces []uint32) mesh.Box {
-	inf := math.Inf(1)
-	b := mesh.Box{Min: r3.Vec{X: inf, Y: inf, Z: inf}, Max: r3.Vec{X: -inf, Y: -inf, Z: -inf}}
-	for _, f := range faces {
-		p, q, r := t.m.Corners(f)
-		for _, v := range [3]r3.Vec{p, q, r} {
-			b.Min = r3.Vec{X: min(b.Min.X, v.X), Y: min(b.Min.Y, v.Y), Z: min(b.Min.Z, v.Z)}
-			b.Max = r3.Vec{X: max(b.Max.X, v.X), Y: max(b.Max.Y, v.Y), Z: max(b.Max.Z, v.Z)}
-		}
-	}
-	return b
+// sifted is a triangle ready for the float32 test: a corner, the two edges
+// from it and their products. The corner is the one with the largest angle,
+// where rounding does least. For a triangle too flat for float32 uu is
+// negative.
+type sifted struct {
+	a, u, v    [3]float32
+	uu, uv, vv float32
 }
 
-func distance2(b mesh.Box, p r3.Vec) float64 {
-	x := max(0, b.Min.X-p.X, p.X-b.Max.X)
-	y := max(0, b.Min.Y-p.Y, p.Y-b.Max.Y)
-	z := max(0, b.Min.Z-p.Z, p.Z-b.Max.Z)
-	return x*x + y*y + z*z
+// box is a box in tree coordinates.
+type box struct{ low, high [3]float32 }
+
+// far is where empty slots stand: no bound ever reaches there.
+const far = 1e18
+
+func (s *spheres) set(k int, x, y, z, r float32, child uint32) {
+	s.x[k], s.y[k], s.z[k], s.r[k], s.child[k] = x, y, z, r, child
 }
 
-// near visits the faces of every node within the squared distance that visit
-// last returned.
-func (t *Tree) near(p r3.Vec, bound float64, visit func(face uint32) float64) {
-	if len(t.nodes) == 0 {
-		return
-	}
-	type open struct {
-		at uint32
-		d2 float64
-	}
-	stack := append(make([]open, 0, 64), open{0, distance2(t.nodes[0].box, p)})
-	for len(stack) > 0 {
-		top := stack[len(stack)-1]
-		stack = stack[:len(stack)-1]
-		if top.d2 > bound {
-			continue
-		}
-		n := &t.nodes[top.at]
-		if n.right == 0 {
-			for _, f := range t.faces[n.from:n.to] {
-				bound = visit(f)
-			}
-			continue
-		}
-		l, r := open{top.at + 1, distance2(t.nodes[top.at+1].box, p)}, open{n.right, distance2(t.nodes[n.right].box, p)}
-		if l.d2 < r.d2 {
-			l, r = r, l
-		}
-		stack = append(stack, l, r)
+func (b *boxes) set(k int, c box) {
+	b.lowX[k], b.lowY[k], b.lowZ[k] = c.low[0], c.low[1], c.low[2]
+	b.highX[k], b.highY[k], b.highZ[k] = c.high[0], c.high[1], c.high[2]
+}
+
+func (b *boxes) get(k int) box {
+	return box{[3]float32{b.lowX[k], b.lowY[k], b.lowZ[k]}, [3]float32{b.highX[k], b.highY[k], b.highZ[k]}}
+}
+
+// clear makes slot k empty.
+func (s *spheres) clear(k int, b *boxes) {
+	s.set(k, far, far, far, 0, nowhere)
+	b.set(k, box{[3]float32{far, far, far}, [3]float32{far, far, far}})
+}
+
+// nothing is the box that any point makes larger.
+func nothing() box {
+	inf := float32(math.Inf(1))
+	return box{[3]float32{inf, inf, inf}, [3]float32{-inf, -inf, -inf}}
+}
+
+func (b *box) add(c box) {
+	for k := range 3 {
+		b.low[k] = min(b.low[k], c.low[k])
+		b.high[k] = max(b.high[k], c.high[k])
 	}
 }
 
-// Closest returns the closest point of the mesh to p, if there is one no
-// farther than within (within <= 0: at any distance).
-func (t *Tree) Closest(p r3.Vec, within float64) (Hit, bool) {
-	bound := math.Inf(1)
-	if within > 0 {
-		bound = within * within
-	}
-	best := onTriangle{d2: bound}
-	face := None
-	t.near(p, bound, func(f uint32) float64 {
-		a, b, c := t.m.Corners(f)
-		if on := closestOnTriangle(p, a, b, c); on.d2 < best.d2 || (on.d2 == best.d2 && f < face) {
-			best, face = on, f
-		}
-		return best.d2
-	})
-	if face == None {
-		return Hit{Face: None}, false
-	}
-	return Hit{face, best.point, best.weights, math.Sqrt(best.d2), best.feature, best.corner}, true
-}
+// inTree gives p in tree coordinates.
+func (t *Tree) inTree(p r3.Vec) r3.Vec { return r3.Scale(t.scale, r3.Sub(p, t.m.Origin)) }
 
-// Within visits every face that comes no farther from p than radius, each
-// once, in an order that depends only on the mesh and p.
-func (t *Tree) Within(p r3.Vec, radius float64, visit func(face uint32)) {
-	r2 := radius * radius
-	t.near(p, r2, func(f uint32) float64 {
-		a, b, c := t.m.Corners(f)
-		if closestOnTriangle(p, a, b, c).d2 <= r2 {
-			visit(f)
-		}
-		return r2
-	})
-}
-
-// queryBlock is the number of queries that one worker takes at a time.
-const queryBlock = 4096
-
-// ClosestAll answers Closest for the points at(0) … at(n-1) in parallel and
-// puts the answers in out, which must hold n; Face is None where there is
-// none. at is called from several goroutines. It stops with ctx's error when
-// ctx is done.
-func (t *Tree) ClosestAll(ctx context.Context, n int, at func(i int) r3.Vec, within float64, out []Hit) error {
-	return mesh.Parallel(ctx, (n+queryBlock-1)/queryBlock, func(b int) {
-		for i := b * queryBlock; i < min(n, (b+1)*queryBlock); i++ {
-			out[i], _ = t.Closest(at(i), within)
-		}
-	})
+// corner gives stored vertex v in tree coordinates, without rounding.
+func (t *Tree) corner(v uint32) [3]float32 {
+	p := t.m.Positions[3*v : 3*v+3 : 3*v+3]
+	s := float32(t.scale)
+	return [3]float32{p[0] * s, p[1] * s, p[2] * s}
 }

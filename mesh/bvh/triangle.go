@@ -16,50 +16,65 @@ type onTriangle struct {
 	corner  uint8
 }
 
-// flat is the squared sine of the angle at a corner below which a triangle is
-// taken as its three sides: its plane is then lost in float64 rounding.
-const flat = 1e-22
+// flat is the squared sine of a triangle's angle at its first corner below
+// which its plane is not trusted alone.
+const flat = 1e-8
 
 // closestOnTriangle finds the closest point by the Voronoi regions of corners,
 // sides and inside (Ericson, Real-Time Collision Detection, 2005, 5.1.5).
-// Triangles without area are searched side by side.
+// Products of float32 corners are exact in float64, so the normal of a needle
+// is as good as that of any other triangle; the weights then lose 1/sin of
+// their digits. A very flat triangle is therefore searched side by side too,
+// which is right to its width.
 func closestOnTriangle(p, a, b, c r3.Vec) onTriangle {
 	ab, ac, ap := r3.Sub(b, a), r3.Sub(c, a), r3.Sub(p, a)
+	bp, cp := r3.Sub(p, b), r3.Sub(p, c)
 	n := r3.Cross(ab, ac)
 	if !(r3.Norm2(n) > flat*r3.Norm2(ab)*r3.Norm2(ac)) {
-		return closestOnSides(p, a, b, c)
+		out := closestOnSides(p, a, b, c)
+		va, vb, vc := r3.Dot(n, r3.Cross(bp, cp)), r3.Dot(n, r3.Cross(cp, ap)), r3.Dot(n, r3.Cross(ap, bp))
+		if va > 0 && vb > 0 && vc > 0 {
+			if in := inside(p, a, ab, ac, va, vb, vc); in.d2 < out.d2 {
+				return in
+			}
+		}
+		return out
 	}
 	d1, d2 := r3.Dot(ab, ap), r3.Dot(ac, ap)
 	if d1 <= 0 && d2 <= 0 {
 		return atCorner(p, a, 0)
 	}
-	bp := r3.Sub(p, b)
 	d3, d4 := r3.Dot(ab, bp), r3.Dot(ac, bp)
 	if d3 >= 0 && d4 <= d3 {
 		return atCorner(p, b, 1)
 	}
-	cp := r3.Sub(p, c)
 	d5, d6 := r3.Dot(ab, cp), r3.Dot(ac, cp)
 	if d6 >= 0 && d5 <= d6 {
 		return atCorner(p, c, 2)
 	}
-	vc := d1*d4 - d3*d2
+	vc := r3.Dot(n, r3.Cross(ap, bp))
 	if vc <= 0 && d1 >= 0 && d3 <= 0 {
 		return atSide(p, a, b, c, 0, d1/(d1-d3))
 	}
-	va := d3*d6 - d5*d4
+	va := r3.Dot(n, r3.Cross(bp, cp))
 	if va <= 0 && d4-d3 >= 0 && d5-d6 >= 0 {
 		return atSide(p, a, b, c, 1, (d4-d3)/((d4-d3)+(d5-d6)))
 	}
-	vb := d5*d2 - d1*d6
+	vb := r3.Dot(n, r3.Cross(cp, ap))
 	if vb <= 0 && d2 >= 0 && d6 <= 0 {
 		return atSide(p, a, b, c, 2, -d6/(d2-d6))
 	}
-	s := 1 / (va + vb + vc)
-	v, w := vb*s, vc*s
-	if !(v >= 0 && w >= 0 && v+w <= 1) {
+	if !(va >= 0 && vb >= 0 && vc >= 0 && va+vb+vc > 0) {
 		return closestOnSides(p, a, b, c)
 	}
+	return inside(p, a, ab, ac, va, vb, vc)
+}
+
+// inside is the foot of the perpendicular, from the products of the normal
+// with the three parts of the triangle.
+func inside(p, a, ab, ac r3.Vec, va, vb, vc float64) onTriangle {
+	s := 1 / (va + vb + vc)
+	v, w := vb*s, vc*s
 	q := r3.Add(a, r3.Add(r3.Scale(v, ab), r3.Scale(w, ac)))
 	return onTriangle{q, [3]float64{1 - v - w, v, w}, r3.Norm2(r3.Sub(p, q)), FeatureFace, 0}
 }
