@@ -73,6 +73,7 @@ const (
 	leastStable = 0.15 // of the after-scan, by area (right poses 0.16 and more, wrong ones 0.10 at most)
 	sliding     = 1e-4 // least over greatest eigenvalue below which a motion is free
 	weak        = 1e-3 // and below which the fit is only ambiguous
+	warned      = 1e-2 // and below which the motion is named
 	// scaleFloor is a difference of size that no scan without bars can tell from
 	// none: half a micrometre a millimetre.
 	scaleFloor = 5e-4

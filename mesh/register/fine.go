@@ -107,11 +107,18 @@ func (f *fine) look(ctx context.Context, within float64) error {
 	return nil
 }
 
+// Stable surface agrees within mostLimit patch sizes, whatever the residuals of
+// the fit are: two shapes that have nothing to do with one another agree within a
+// whole patch on a seventh of their area, within this on a twentieth. Scan noise
+// is about a tenth of a patch.
+const mostLimit = 0.4
+
 // measure sets sigma and limit from the gaps: the median absolute gap of those
-// that are within a patch, and three of its standard deviations, never more than
-// a patch or under a fiftieth of one.
+// that are within the largest limit, and three of its standard deviations, never
+// more than that or under a fiftieth of a patch.
 func (f *fine) measure() {
-	limit := f.size
+	most := mostLimit * f.size
+	limit := most
 	for range 4 {
 		var a []float64
 		for i, e := range f.gap {
@@ -120,12 +127,12 @@ func (f *fine) measure() {
 			}
 		}
 		if len(a) == 0 {
-			f.sigma, f.limit = f.size, f.size
+			f.sigma, f.limit = most, most
 			return
 		}
 		slices.Sort(a)
 		f.sigma = 1.4826 * a[len(a)/2]
-		limit = math.Min(math.Max(3*f.sigma, f.size/50), f.size)
+		limit = math.Min(math.Max(3*f.sigma, f.size/50), most)
 	}
 	f.limit = limit
 }

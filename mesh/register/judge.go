@@ -39,6 +39,9 @@ func (f *fine) judge(r *Result, picked bool) {
 	default:
 		r.Verdict = Accepted
 		r.Reason = fmt.Sprintf("%.0f\u00a0%% of the later scan lies where it lay before", 100*r.StableShareAfter)
+		if hold.ratio < warned {
+			r.Reason += "; one motion is held weakly: " + hold.motion
+		}
 	}
 }
 
