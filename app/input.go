@@ -236,10 +236,6 @@ func (w *Window) facing() {
 func (w *Window) moving()  { w.paint(true) }
 func (w *Window) repaint() { w.paint(false) }
 
-// mostPixels keeps pictures of very dense screens at a size that can be drawn
-// in time; the toolkit stretches them.
-const mostPixels = 2_300_000
-
 // paint asks for a picture of what is in view.
 func (w *Window) paint(moving bool) {
 	pw, ph := w.specimen.Pixels()

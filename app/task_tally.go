@@ -22,10 +22,12 @@ func (w *Window) tallyTask() {
 		sheet, err = d.Tally(ctx, stage, report)
 		return err
 	}, func() {
+		w.tallying = false
 		if w.task == taskTally && w.desk == d {
 			w.sheet(sheet)
 		}
 	})
+	w.tallying = w.jobs.Busy()
 }
 
 // sheet lists the values, each with its ± or why there is none.

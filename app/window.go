@@ -85,7 +85,8 @@ type Window struct {
 	brush     *part.Sentence
 	closing   chan struct{}
 
-	reckoning int // turns of the live tally
+	reckoning int  // turns of the live tally
+	tallying  bool // the sheet of values is being reckoned
 }
 
 // New fills a window; nothing is open yet.
@@ -165,6 +166,9 @@ func (w *Window) Open(paths []string, unit string) {
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
 	err := w.jobs.Start(work, func(err error) {
 		switch {
+		case errors.Is(err, context.Canceled) && w.tallying:
+			w.tallying = false
+			w.refresh()
 		case errors.Is(err, context.Canceled):
 			w.next.Say("Stopped. Nothing was changed.", part.Ink)
 			w.log("stopped", map[string]any{"what": words})
@@ -276,16 +280,15 @@ func (w *Window) holdStage(stage string) {
 
 // Choose takes up a task.
 func (w *Window) Choose(task string) {
+	if w.tallying { // nobody waits for it any more
+		w.jobs.Stop()
+	}
 	w.task = task
-	w.desk_(func(d *session.Desk) { d.EndPicking() })
+	if w.desk != nil {
+		w.desk.EndPicking()
+	}
 	w.log("task", map[string]any{"task": task})
 	w.refresh()
-}
-
-func (w *Window) desk_(do func(*session.Desk)) {
-	if w.desk != nil {
-		do(w.desk)
-	}
 }
 
 // refresh shows everything as it stands.
@@ -459,13 +462,6 @@ func shortDate(edtf string) string {
 	}
 	if edtf == "" {
 		return "no date"
-	}
-	return edtf
-}
-
-func longDate(edtf string) string {
-	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
-		return t.Format("2 January 2006")
 	}
 	return edtf
 }

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -58,7 +59,7 @@ func FaceAreas(m *Mesh) []float64 {
 // forFaces calls f for every face, in parallel over fixed blocks.
 func forFaces(m *Mesh, f func(face uint32)) {
 	n := m.FaceCount()
-	_ = Parallel(nil, (n+topologyBlock-1)/topologyBlock, func(b int) {
+	_ = Parallel(context.Background(), (n+topologyBlock-1)/topologyBlock, func(b int) {
 		for i := b * topologyBlock; i < min(n, (b+1)*topologyBlock); i++ {
 			f(uint32(i))
 		}

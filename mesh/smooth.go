@@ -1,6 +1,9 @@
 package mesh
 
-import "math"
+import (
+	"context"
+	"math"
+)
 
 // SmoothField averages a value per welded vertex with those of its neighbours
 // over edges, itself included (umbrella average), the given number of rounds.
@@ -14,7 +17,7 @@ func SmoothField(t *Topology, values []float64, rounds int) []float64 {
 	n := t.VertexCount()
 	next := make([]float64, n)
 	for range rounds {
-		_ = Parallel(nil, (n+topologyBlock-1)/topologyBlock, func(b int) {
+		_ = Parallel(context.Background(), (n+topologyBlock-1)/topologyBlock, func(b int) {
 			var ring []uint32
 			for v := uint32(b * topologyBlock); int(v) < min(n, (b+1)*topologyBlock); v++ {
 				next[v] = now[v]

@@ -1,6 +1,9 @@
 package mesh
 
-import "math"
+import (
+	"context"
+	"math"
+)
 
 // sumBlock is the number of terms added by one worker at a time. It is part of
 // the result: another block size rounds differently.
@@ -38,7 +41,7 @@ func sumVectors[V [1]float64 | [4]float64 | [10]float64](n int, f func(i int) V)
 	blocks := (n + sumBlock - 1) / sumBlock
 	parts := make([]V, blocks)
 	// A nil context is never done, so there is no error to look at.
-	_ = Parallel(nil, blocks, func(b int) {
+	_ = Parallel(context.Background(), blocks, func(b int) {
 		var acc [10]Sum
 		for i := b * sumBlock; i < min(n, (b+1)*sumBlock); i++ {
 			v := f(i)

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"slices"
 	"sync/atomic"
 )
@@ -50,7 +51,7 @@ func NewTopology(m *Mesh, w *Weld) *Topology {
 		corners:   make([]uint32, 3*n),
 	}
 	blocks := (n + topologyBlock - 1) / topologyBlock
-	_ = Parallel(nil, blocks, func(b int) {
+	_ = Parallel(context.Background(), blocks, func(b int) {
 		for i := 3 * b * topologyBlock; i < min(3*n, 3*(b+1)*topologyBlock); i++ {
 			t.corners[i] = w.Of[m.Triangles[i]]
 		}
@@ -59,7 +60,7 @@ func NewTopology(m *Mesh, w *Weld) *Topology {
 	t.index(w.Count, out)
 
 	var border, several, turned atomic.Int64
-	_ = Parallel(nil, blocks, func(b int) {
+	_ = Parallel(context.Background(), blocks, func(b int) {
 		var nb, ns, nt int64
 		for f := b * topologyBlock; f < min(n, (b+1)*topologyBlock); f++ {
 			if out != nil && out[f] {

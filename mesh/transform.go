@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -17,7 +18,7 @@ func Transform(m *Mesh, f func(r3.Vec) r3.Vec) *Mesh {
 	out.Positions = make([]float32, len(m.Positions))
 	n := m.VertexCount()
 	blocks := (n + topologyBlock - 1) / topologyBlock
-	_ = Parallel(nil, blocks, func(b int) {
+	_ = Parallel(context.Background(), blocks, func(b int) {
 		for i := b * topologyBlock; i < min(n, (b+1)*topologyBlock); i++ {
 			p := r3.Sub(f(m.Vertex(uint32(i))), out.Origin)
 			out.Positions[3*i], out.Positions[3*i+1], out.Positions[3*i+2] = float32(p.X), float32(p.Y), float32(p.Z)
@@ -33,7 +34,7 @@ func Transform(m *Mesh, f func(r3.Vec) r3.Vec) *Mesh {
 	z := r3.Sub(f(r3.Add(m.Origin, r3.Vec{Z: 1})), out.Origin)
 	cx, cy, cz := r3.Cross(y, z), r3.Cross(z, x), r3.Cross(x, y)
 	out.Normals = make([]float32, len(m.Normals))
-	_ = Parallel(nil, blocks, func(b int) {
+	_ = Parallel(context.Background(), blocks, func(b int) {
 		for i := b * topologyBlock; i < min(len(m.Normals)/3, (b+1)*topologyBlock); i++ {
 			s := m.Normals[3*i : 3*i+3]
 			p := r3.Add(r3.Scale(float64(s[0]), cx), r3.Add(r3.Scale(float64(s[1]), cy), r3.Scale(float64(s[2]), cz)))

@@ -302,7 +302,7 @@ func (c *cloud) finish() {
 		next[i], first[at] = first[at], uint32(i) // … chained
 	}
 	c.normals = make([]r3.Vec, len(c.points))
-	_ = mesh.Parallel(nil, (len(c.points)+patchBlock-1)/patchBlock, func(b int) {
+	_ = mesh.Parallel(context.Background(), (len(c.points)+patchBlock-1)/patchBlock, func(b int) {
 		for i := b * patchBlock; i < min(len(c.points), (b+1)*patchBlock); i++ {
 			v := c.vectors[i]
 			limit := compatible * length(v)

@@ -85,15 +85,3 @@ func (m *matcher) pair(ctx context.Context, pose frame.Similarity, k kernel, gat
 	}
 	return &total, nil
 }
-
-// share is the area of the after patches whose residual is within tolerance,
-// as a share of all.
-func (m *matcher) share(tolerance float64) float64 {
-	var sum mesh.Sum
-	for i, e := range m.residual {
-		if math.Abs(e) <= tolerance {
-			sum.Add(m.after.areas[i])
-		}
-	}
-	return sum.Value() / m.after.total
-}

@@ -3,7 +3,6 @@ package register
 import (
 	"context"
 	"math"
-	"slices"
 
 	"rigatino/mesh/frame"
 )
@@ -54,23 +53,3 @@ func (m *matcher) anneal(ctx context.Context, pose frame.Similarity, n int, s sc
 		}
 	}
 }
-
-// spread is the standard deviation of the residuals about zero by their median
-// absolute value, among those within limit.
-func spread(residual []float64, limit float64) float64 {
-	var a []float64
-	for _, e := range residual {
-		if e = math.Abs(e); e <= limit {
-			a = append(a, e)
-		}
-	}
-	if len(a) == 0 {
-		return 0
-	}
-	slices.Sort(a)
-	return 1.4826 * a[len(a)/2]
-}
-
-// selfNoise is how well neighbouring patches of one surface agree with the
-// symmetric residual.
-func (c *cloud) selfNoise() float64 { return 0 }

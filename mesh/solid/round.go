@@ -28,12 +28,10 @@ func icosahedron() *build {
 	t := (1 + math.Sqrt(5)) / 2
 	l := math.Hypot(1, t)
 	u, v := 1/l, t/l
-	for _, p := range [][3]float64{
+	g.points = [][3]float64{
 		{-u, v, 0}, {u, v, 0}, {-u, -v, 0}, {u, -v, 0},
 		{0, -u, v}, {0, u, v}, {0, -u, -v}, {0, u, -v},
 		{v, 0, -u}, {v, 0, u}, {-v, 0, -u}, {-v, 0, u},
-	} {
-		g.points = append(g.points, p)
 	}
 	g.triangles = []uint32{
 		0, 11, 5, 0, 5, 1, 0, 1, 7, 0, 7, 10, 0, 10, 11,

@@ -42,7 +42,7 @@ func newLineCounter(b, a *change.Side) *lineCounter {
 	turn := r3.NewRotation(1, r3.Vec{X: 1, Y: 2, Z: 3})
 	axes := [3]r3.Vec{turn.Rotate(r3.Vec{X: 1}), turn.Rotate(r3.Vec{Y: 1}), turn.Rotate(r3.Vec{Z: 1})}
 	origin := mesh.Bounds(b.Mesh).Centre()
-	_ = mesh.Parallel(nil, 6, func(n int) {
+	_ = mesh.Parallel(context.Background(), 6, func(n int) {
 		d, s := n/2, c.sides[n%2]
 		out := make([]float32, 3*s.Weld.Count)
 		for v := range uint32(s.Weld.Count) {
@@ -56,12 +56,21 @@ func newLineCounter(b, a *change.Side) *lineCounter {
 	return c
 }
 
+// gridError is the least relative standard uncertainty of a count: what 150²
+// lines a direction make of solids known exactly.
+const gridError = 0.001
+
 // count returns the matter of the scan before that the scan after lacks, mm³,
-// next to the faces marked.
-func (c *lineCounter) count(ctx context.Context, masks [2][]bool) (float64, error) {
-	var volumes [3]float64
-	err := mesh.Parallel(ctx, 3, func(d int) { volumes[d] = c.along(d, masks) })
-	return (volumes[0] + volumes[1] + volumes[2]) / 3, err
+// next to the faces marked, and its standard uncertainty from the spread of the
+// three directions.
+func (c *lineCounter) count(ctx context.Context, masks [2][]bool) (v, u float64, err error) {
+	var each [3]float64
+	err = mesh.Parallel(ctx, 3, func(d int) { each[d] = c.along(d, masks) })
+	v = (each[0] + each[1] + each[2]) / 3
+	for _, e := range each {
+		u += (e - v) * (e - v) / 6
+	}
+	return v, max(math.Sqrt(u), gridError*math.Abs(v)), err
 }
 
 // along counts on the lines of one direction.

@@ -1,6 +1,7 @@
 package volume
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -66,7 +67,7 @@ func (w *work) witnesses(k int32) []witness {
 			}
 		}
 		got := make([]witness, len(vertices))
-		_ = mesh.Parallel(nil, (len(vertices)+1023)/1024, func(b int) {
+		_ = mesh.Parallel(context.Background(), (len(vertices)+1023)/1024, func(b int) {
 			for n := b * 1024; n < min(len(vertices), (b+1)*1024); n++ {
 				v := vertices[n]
 				own, other := place(v)

@@ -1,6 +1,7 @@
 package volume
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -41,7 +42,7 @@ func (w *work) gatherUnchanged() {
 		stride := max(1, s.Weld.Count/mostTaken)
 		n := (s.Weld.Count + stride - 1) / stride
 		got := make([]witness, n)
-		_ = mesh.Parallel(nil, (n+1023)/1024, func(b int) {
+		_ = mesh.Parallel(context.Background(), (n+1023)/1024, func(b int) {
 			for i := b * 1024; i < min(n, (b+1)*1024); i++ {
 				v := uint32(i * stride)
 				if s.Core[v] >= 0 || math.IsNaN(s.Gap[v]) || math.Abs(s.Smooth[v]) > w.change.LimitMM || away(v) < 4*w.change.StepMM {

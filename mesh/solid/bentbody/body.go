@@ -21,6 +21,7 @@
 package bentbody
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -193,7 +194,7 @@ func (b *Body) points(s Scanning, after bool) ([]r3.Vec, []uint32) {
 	turn := r3.NewRotation(0.7, r3.Vec{X: 1, Y: 2, Z: 3})
 	p := make([]r3.Vec, len(dirs))
 	const block = 1024
-	_ = mesh.Parallel(nil, (len(dirs)+block-1)/block, func(k int) {
+	_ = mesh.Parallel(context.Background(), (len(dirs)+block-1)/block, func(k int) {
 		for i := k * block; i < min(len(dirs), (k+1)*block); i++ {
 			d := dirs[i]
 			if after {
