@@ -57,8 +57,9 @@ func (c *checkCommand) Run(j *job) error {
 			return fmt.Errorf("%s: there is nothing there: check the path", path)
 		case isProject(path):
 			if err := j.look(path, func(p *project.Project) error {
-				for _, damage := range p.Verify(j.ctx, j.progress) {
-					doc.OpenPoints = append(doc.OpenPoints, annotate.OpenPoint{ID: "damaged_file", Severity: "refused", About: path, Reason: damage.Error(), WayOut: "restore it from a copy of the project"})
+				p.Verify(j.ctx, j.progress) // what it finds is among the open points
+				if err := j.ctx.Err(); err != nil {
+					return err
 				}
 				doc.OpenPoints = append(doc.OpenPoints, p.OpenPoints()...)
 				return nil

@@ -14,7 +14,6 @@ import (
 	"rigatino/annotate"
 	"rigatino/annotate/project"
 	"rigatino/annotate/tally"
-	"rigatino/annotate/terms"
 	"rigatino/mesh/quantity"
 )
 
@@ -72,9 +71,6 @@ func (c *mapCommand) Run(j *job) error {
 		}
 		kinds++
 		spec.Layer, spec.Kind = l.layer, l.kind
-		if err := annotate.CheckWord(terms.List(l.layer), l.kind); err != nil {
-			return usageError{err}
-		}
 	}
 	switch {
 	case c.Faces != "" && kinds != 1:
@@ -83,6 +79,13 @@ func (c *mapCommand) Run(j *job) error {
 		return usagef("--substance, --applied and --condition go with --faces")
 	case c.Rest != "" && (c.ExaminedBy == "" || c.Certainty == ""):
 		return usagef("--rest needs both --examined-by and --certainty: nothing becomes original because nobody looked")
+	case c.Rest != "":
+		spec.Layer, spec.Kind, spec.Rest = annotate.LayerSubstance, c.Rest, true
+	}
+	if c.Line == "" {
+		if err := spec.Check(); err != nil {
+			return usageError{err}
+		}
 	}
 	return j.open(c.Project, func(p *project.Project) error {
 		record := p.Record()
@@ -96,10 +99,6 @@ func (c *mapCommand) Run(j *job) error {
 		case c.Line != "":
 			err = c.line(j, p, key, &doc)
 		case c.Rest != "":
-			spec.Kind = c.Rest
-			if err := annotate.CheckWord(terms.Substance, c.Rest); err != nil {
-				return usageError{err}
-			}
 			var done project.Marked
 			done, err = p.MapRest(key, spec)
 			doc.Region, doc.Faces = done.Region.ID, &done.Taken

@@ -22,16 +22,6 @@ import (
 	"rigatino/mesh/solid"
 )
 
-// TestMain lets the test binary be the program itself, so that what is driven
-// below is what is shipped.
-func TestMain(m *testing.M) {
-	if os.Getenv("RIGATINO_TEST_IS_PROGRAM") == "1" {
-		main()
-		return
-	}
-	os.Exit(m.Run())
-}
-
 // bench is the real window on a screen of its own, driven by mouse and keys.
 type bench struct {
 	t       *testing.T
