@@ -94,7 +94,7 @@ func (f *form) polar(p r3.Vec) (d r3.Vec, rho float64) {
 		Y: (p.Y - f.BendY*p.Z*p.Z) * s / grow / f.Stretch.Y,
 		Z: z / f.Stretch.Z,
 	}
-	rho = r3.Norm(q)
+	rho = norm(q)
 	return r3.Scale(1/rho, q), rho
 }
 
@@ -120,5 +120,5 @@ func (f *form) ground(d r3.Vec) (r, perMM float64) {
 	dX := x*(dgrow*s+grow*ds*dz) + 2*f.BendX*z*dz
 	dY := y*(dgrow/s-grow*ds*dz/(s*s)) + 2*f.BendY*z*dz
 	n.Z = (g.Z/f.Stretch.Z - dX*n.X - dY*n.Y) / dz
-	return r, 3 * r * r * r * r3.Norm(n)
+	return r, 3 * r * r * r * norm(n)
 }

@@ -15,8 +15,8 @@ type loose struct {
 	rim   []float64 // crease angles at even φ, the last the first again
 }
 
-func (s *specimen) newLoose(stage string) *loose {
-	l := &loose{specimen: s, stage: rank(stage)}
+func (s *specimen) newLoose() *loose {
+	l := &loose{specimen: s}
 	// The rock on the fragment keeps away from the rim, so the crease is the
 	// clean one at every stage.
 	crease := s.crease(AirAbrasive)
@@ -27,6 +27,12 @@ func (s *specimen) newLoose(stage string) *loose {
 	}
 	l.rim[n] = l.rim[0]
 	return l
+}
+
+// when is the fragment at a stage.
+func (l loose) when(stage string) *loose {
+	l.stage = rank(stage)
+	return &l
 }
 
 // rimAt is the crease angle at φ, by Catmull and Rom's cubic through the table.

@@ -1,6 +1,7 @@
 package demo
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/integrate/quad"
@@ -44,7 +45,7 @@ func rays(from, to float64, fine fineness, breaks func(phi float64) []float64, f
 		return sum * weights[i] * (to - from)
 	}
 	parts := make([]float64, fine.round)
-	_ = mesh.Parallel(nil, fine.round, func(i int) { parts[i] = one(i) })
+	_ = mesh.Parallel(context.Background(), fine.round, func(i int) { parts[i] = one(i) })
 	var total mesh.Sum
 	for _, p := range parts {
 		total.Add(p)

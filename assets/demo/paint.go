@@ -40,7 +40,7 @@ func mix(a, b rgb, t float64) rgb {
 type painter struct {
 	*specimen
 	blotches, grain roughness
-	crease          *loose // for the join line
+	loose           *loose
 }
 
 func (s *specimen) newPainter() *painter {
@@ -48,7 +48,7 @@ func (s *specimen) newPainter() *painter {
 	return &painter{s,
 		newRoughness(14, 60, 12, 0.5, 0.5, random),
 		newRoughness(18, 11, 2.5, 0.2, 0.5, random),
-		s.newLoose(AirAbrasive)}
+		s.newLoose()}
 }
 
 // colour is that of the surface in direction d at a stage. broken says that
@@ -107,7 +107,7 @@ func (p *painter) onGlue(d r3.Vec) bool {
 		return false
 	}
 	theta, phi := p.edge.polar(d)
-	off := theta - p.crease.rimAt(phi)
+	off := theta - p.loose.rimAt(phi)
 	if math.Abs(off) > 0.1 {
 		return false
 	}

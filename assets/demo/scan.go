@@ -48,6 +48,7 @@ func pose(i int) frame.Rigid {
 // proportion to its area). The same number gives the same meshes.
 func Scans(ctx context.Context, faces int, progress func(done float64, words string)) ([]Scan, error) {
 	s := newSpecimen()
+	paint := s.newPainter()
 	out := make([]Scan, len(scanned))
 	errs := make([]error, len(scanned))
 	var mu sync.Mutex
@@ -55,7 +56,7 @@ func Scans(ctx context.Context, faces int, progress func(done float64, words str
 	// Two at a time would do on two processors, but Parallel hands scans out
 	// one by one and keeps every processor busy.
 	err := mesh.Parallel(ctx, len(scanned), func(i int) {
-		out[i], errs[i] = s.scan(ctx, i, faces)
+		out[i], errs[i] = s.scan(ctx, i, faces, paint)
 		mu.Lock()
 		defer mu.Unlock()
 		done++
@@ -75,7 +76,7 @@ func Scans(ctx context.Context, faces int, progress func(done float64, words str
 }
 
 // scan makes scan number i.
-func (s *specimen) scan(ctx context.Context, i, faces int) (Scan, error) {
+func (s *specimen) scan(ctx context.Context, i, faces int, paint *painter) (Scan, error) {
 	stage, piece := scanned[i].stage, scanned[i].piece
 	n := rank(stage)
 	random := &splitmix{uint64(100 + i)}
@@ -83,7 +84,7 @@ func (s *specimen) scan(ctx context.Context, i, faces int) (Scan, error) {
 	guess := func(d r3.Vec) r3.Vec { return s.place(d, s.base(d)) }
 	unfold := func(u r3.Vec) (r3.Vec, bool) { return u, false }
 	var sharp crease
-	l := s.newLoose(stage)
+	l := paint.loose.when(stage)
 	switch {
 	case piece == "fragment":
 		surface, guess, unfold, sharp = l.at, l.at, l.unfold, l.rimOf
@@ -99,7 +100,6 @@ func (s *specimen) scan(ctx context.Context, i, faces int) (Scan, error) {
 	if err != nil {
 		return Scan{}, err
 	}
-	paint := s.newPainter()
 	out := Scan{Stage: stage, Piece: piece, SpecimenToScan: pose(i)}
 	m := &mesh.Mesh{
 		Positions: make([]float32, 0, 3*len(t.at)),

@@ -91,7 +91,7 @@ type lobe struct {
 // form's flare and spread open it into a bone with two wide ends.
 func boneGauge(x r3.Vec, lobes []lobe) (g float64, gradient r3.Vec) {
 	const low = 0.89
-	n := r3.Norm(x)
+	n := norm(x)
 	u := r3.Scale(1/n, x)
 	c, q := u.Z, u.Z*u.Z
 	pole, equator := q*q*q*q*c, (1-q)*(1-q)*(1-q)*(1-q)*(1-q)

@@ -93,7 +93,7 @@ func (t *tessellation) lay(sharp crease) {
 		t.side[v], to[v] = sharp(d)
 	}
 	start, round := t.rounds()
-	off := func(v int32) float64 { return r3.Norm(r3.Sub(t.surface(to[v]), t.on[v])) }
+	off := func(v int32) float64 { return norm(r3.Sub(t.surface(to[v]), t.on[v])) }
 	move := func(v int32) bool {
 		old := t.at[v]
 		t.at[v] = to[v]
@@ -137,7 +137,7 @@ func (t *tessellation) areaOf(surface func(r3.Vec) r3.Vec) float64 {
 	var sum float64
 	for _, c := range fine.tri {
 		a, b, d := fine.on[c[0]], fine.on[c[1]], fine.on[c[2]]
-		sum += r3.Norm(r3.Cross(r3.Sub(b, a), r3.Sub(d, a))) / 2
+		sum += norm(r3.Cross(r3.Sub(b, a), r3.Sub(d, a))) / 2
 	}
 	return sum
 }
@@ -167,25 +167,45 @@ func (t *tessellation) icosahedron(random *splitmix) {
 	t.split(0)
 }
 
-// neighbours finds the face across every edge of the closed surface.
+// neighbours finds the face across every edge of the closed surface, looking at
+// the edges of each vertex that end at a later one.
 func (t *tessellation) neighbours() {
 	t.adj = make([][3]int32, len(t.tri))
-	open := make(map[[2]int32]int32, len(t.tri)*3/2)
+	start := make([]int32, len(t.at)+1)
+	for _, c := range t.tri {
+		for k := range 3 {
+			start[min(c[k], c[(k+1)%3])+1]++
+		}
+	}
+	for i := range t.at {
+		start[i+1] += start[i]
+	}
+	edges := make([]int32, start[len(t.at)]) // 3·face + corner
+	fill := slices.Clone(start[:len(t.at)])
 	for f, c := range t.tri {
 		for k := range 3 {
-			a, b := c[k], c[(k+1)%3]
-			if g, ok := open[[2]int32{b, a}]; ok {
-				t.adj[f][k] = g / 3
-				t.adj[g/3][g%3] = int32(f)
-				delete(open, [2]int32{b, a})
-			} else {
-				open[[2]int32{a, b}] = int32(3*f + k)
+			v := min(c[k], c[(k+1)%3])
+			edges[fill[v]] = int32(3*f + k)
+			fill[v]++
+		}
+	}
+	for v := range t.at {
+		for i := start[v]; i < start[v+1]; i++ {
+			e := edges[i]
+			a, b := t.tri[e/3][e%3], t.tri[e/3][(e%3+1)%3]
+			for j := i + 1; j < start[v+1]; j++ {
+				if g := edges[j]; t.tri[g/3][g%3] == b && t.tri[g/3][(g%3+1)%3] == a {
+					t.adj[e/3][e%3], t.adj[g/3][g%3] = g/3, e/3
+				}
 			}
 		}
 	}
 }
 
-func (t *tessellation) length(a, b int32) float64 { return r3.Norm(r3.Sub(t.on[a], t.on[b])) }
+func (t *tessellation) length(a, b int32) float64 { return norm(r3.Sub(t.on[a], t.on[b])) }
+
+// norm is r3.Norm without its care for lengths near the ends of float64.
+func norm(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
 
 // split halves every edge longer than limit and returns how many there were.
 func (t *tessellation) split(limit float64) int {
@@ -350,7 +370,7 @@ func (t *tessellation) merge(limit float64) int {
 func (t *tessellation) up(a, b, c int32) bool {
 	u, v, w := t.at[a], t.at[b], t.at[c]
 	n := r3.Cross(r3.Sub(v, u), r3.Sub(w, u))
-	return r3.Dot(n, u) > 0.02*r3.Norm(n)
+	return r3.Dot(n, u) > 0.02*norm(n)
 }
 
 // turn replaces an edge by the other diagonal of its two faces wherever the
@@ -364,7 +384,7 @@ func (t *tessellation) turn() {
 	}
 	cosAngle := func(at, a, b int32) float64 {
 		u, v := r3.Sub(t.on[a], t.on[at]), r3.Sub(t.on[b], t.on[at])
-		return r3.Dot(u, v) / (r3.Norm(u) * r3.Norm(v))
+		return r3.Dot(u, v) / (norm(u) * norm(v))
 	}
 	for budget := 40 * len(t.tri); len(queue) > 0 && budget > 0; budget-- {
 		e := queue[len(queue)-1]
@@ -407,7 +427,7 @@ func (t *tessellation) even(rounds int) {
 			for _, e := range round[start[v]:start[v+1]] {
 				c := t.tri[e/3]
 				p, q := c[(e%3+1)%3], c[(e%3+2)%3]
-				w := r3.Norm(r3.Cross(r3.Sub(t.on[p], t.on[v]), r3.Sub(t.on[q], t.on[v])))
+				w := norm(r3.Cross(r3.Sub(t.on[p], t.on[v]), r3.Sub(t.on[q], t.on[v])))
 				sum = r3.Add(sum, r3.Scale(w, r3.Add(t.at[p], t.at[q])))
 				weight += 2 * w
 			}
