@@ -18,6 +18,7 @@ func (w *Window) alignTask() {
 	d := w.desk
 	w.slip.Add(part.SectionName("ALIGNMENT"))
 	w.alignSlip()
+	w.readyOther()
 	if on, pairs, next := d.Picking(); on {
 		w.pickStep(pairs, next)
 		return

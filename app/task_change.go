@@ -29,6 +29,7 @@ func (w *Window) changeTask() {
 		return
 	}
 	c := d.Changed
+	w.readyOther()
 	if c == nil {
 		w.slip.Add(part.Heading("Not compared yet"))
 		w.next.Say(fmt.Sprintf("Compare %s with %s: what is gone and what came is then drawn on the specimen in millimetres.", w.stageWords(d.Other.Stage), w.stageWords(d.View.Stage)), part.Ink)

@@ -236,6 +236,13 @@ func (w *Window) load(key annotate.UseKey, done func()) {
 	})
 }
 
+// readyOther makes the other date ready where that was put off by other work.
+func (w *Window) readyOther() {
+	if key := w.desk.Other; key != (annotate.UseKey{}) && w.desk.Body(key) == nil && !w.jobs.Busy() {
+		w.load(key, w.repaint)
+	}
+}
+
 // viewStage puts a stage in view.
 func (w *Window) viewStage(stage string) {
 	if w.desk == nil {

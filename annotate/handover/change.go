@@ -23,7 +23,7 @@ func WriteChange(w io.Writer, c *change.Change) error {
 	m := c.After.Mesh
 	out := &mesh.Mesh{Origin: m.Origin, Positions: m.Positions, Triangles: m.Triangles, Normals: m.Normals, Colours: make([]uint8, 4*m.VertexCount())}
 	removed, added := terms.RemovedRamp(), terms.AddedRamp()
-	for i, g := range c.AfterGap {
+	for i, g := range c.ShownGap() {
 		v := float64(g)
 		colour := terms.Unchanged
 		switch {

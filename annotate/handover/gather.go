@@ -270,7 +270,7 @@ func (m *material) change(ctx context.Context, p *project.Project, c *project.Co
 		return out, err
 	}
 	full := picture.FullScale(math.Max(most, c.Change.SmallestMM))
-	views, err := picture.Views(ctx, []render.Placed{{Body: body, BodyToScene: &l.ScanToPiece, Change: picture.Change(c.Change.AfterGap, c.Change.SmallestMM, full, m.tileMM)}},
+	views, err := picture.Views(ctx, []render.Placed{{Body: body, BodyToScene: &l.ScanToPiece, Change: picture.Change(c.Change.ShownGap(), c.Change.SmallestMM, full, m.tileMM)}},
 		nil, picture.Options{Axes: axes, Width: viewWide, Height: viewHigh, TextPixels: changeText, Only: mostChanged(c, axes)})
 	if err != nil {
 		return out, err

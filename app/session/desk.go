@@ -43,6 +43,8 @@ type Desk struct {
 	stroke *stroke
 	// Changed is the comparison in view, nil for none.
 	Changed *project.Comparison
+	shownOf *project.Comparison // what shown was made for
+	shown   []float32           // its gaps, where there is change
 	picks   picking
 }
 
@@ -250,7 +252,10 @@ func (d *Desk) Placed(key annotate.UseKey, change bool) (render.Placed, bool) {
 		for _, a := range c.Change.Areas {
 			most = math.Max(most, a.MaxDepthMM)
 		}
-		out.Change = picture.Change(c.Change.AfterGap, c.Change.SmallestMM, picture.FullScale(most), b.TileMM)
+		if d.shownOf != c {
+			d.shownOf, d.shown = c, c.Change.ShownGap()
+		}
+		out.Change = picture.Change(d.shown, c.Change.SmallestMM, picture.FullScale(most), b.TileMM)
 		return out, true
 	}
 	out.Marks = b.Looks.Marks()
