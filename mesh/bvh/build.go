@@ -1,6 +1,7 @@
 package bvh
 
 import (
+	"context"
 	"math"
 	"math/bits"
 	"slices"
@@ -87,7 +88,7 @@ func (b *builder) read() (sizes []float32) {
 	parts := make([][]middle, blocks)
 	extents := make([][]float32, blocks)
 	largest := make([]float32, blocks)
-	_ = mesh.Parallel(nil, blocks, func(block int) {
+	_ = mesh.Parallel(context.Background(), blocks, func(block int) {
 		from, to := block*buildBlock, min(n, (block+1)*buildBlock)
 		list, size := make([]middle, 0, to-from), make([]float32, 0, to-from)
 		for f := from; f < to; f++ {

@@ -107,7 +107,7 @@ func sortKeys(keys []uint64, shift int) []uint64 {
 	other := make([]uint64, n)
 	counts := make([][1 << digit]uint32, blocks)
 	for ; shift < 64; shift += digit {
-		_ = mesh.Parallel(nil, blocks, func(b int) {
+		_ = mesh.Parallel(context.Background(), blocks, func(b int) {
 			counts[b] = [1 << digit]uint32{}
 			for _, k := range keys[b*sortBlock : min(n, (b+1)*sortBlock)] {
 				counts[b][k>>shift&(1<<digit-1)]++
@@ -119,7 +119,7 @@ func sortKeys(keys []uint64, shift int) []uint64 {
 				counts[b][d], sum = sum, sum+counts[b][d]
 			}
 		}
-		_ = mesh.Parallel(nil, blocks, func(b int) {
+		_ = mesh.Parallel(context.Background(), blocks, func(b int) {
 			for _, k := range keys[b*sortBlock : min(n, (b+1)*sortBlock)] {
 				at := &counts[b][k>>shift&(1<<digit-1)]
 				other[*at] = k

@@ -81,10 +81,6 @@ func (b *boxes) set(k int, c box) {
 	b.highX[k], b.highY[k], b.highZ[k] = c.high[0], c.high[1], c.high[2]
 }
 
-func (b *boxes) get(k int) box {
-	return box{[3]float32{b.lowX[k], b.lowY[k], b.lowZ[k]}, [3]float32{b.highX[k], b.highY[k], b.highZ[k]}}
-}
-
 // clear makes slot k empty.
 func (s *spheres) clear(k int, b *boxes) {
 	s.set(k, far, far, far, 0, nowhere)
