@@ -16,11 +16,12 @@ import (
 // area or not at all are wrong at sharp vertices. On an open surface the side
 // is undefined where the closest feature is on a border.
 //
-// At an edge of three or more faces the side is that of the face nearest in
-// angle, which is right for touching closed bodies; at a vertex where such
-// bodies touch it may be wrong. Repeated faces count once, faces without area
-// are looked through. Normals are computed when asked for: nothing is stored.
-// A Signed may be asked from any number of goroutines.
+// Where closed bodies touch along an edge the sum over all its faces is right
+// too: seen from a point whose closest feature is that edge the faces lie
+// between 90° and 270°, where the sine falls, with turns in and out by turns;
+// at a vertex where bodies touch the sum may be wrong. Repeated faces count
+// once, faces without area are looked through. Normals are computed when asked
+// for: nothing is stored. A Signed may be asked from any number of goroutines.
 type Signed struct {
 	m    *mesh.Mesh
 	topo *mesh.Topology
@@ -40,7 +41,7 @@ func (s *Signed) Normal(h Hit) r3.Vec {
 	if h.Face == None {
 		return r3.Vec{}
 	}
-	n, _ := s.look(h, r3.Vec{})
+	n, _ := s.look(h)
 	return unit(n)
 }
 
@@ -55,12 +56,11 @@ func (s *Signed) Distance(p r3.Vec, h Hit) (d float64, defined bool) {
 	if h.Distance <= s.zero {
 		return 0, true
 	}
-	away := r3.Sub(p, h.Point)
-	n, border := s.look(h, away)
+	n, border := s.look(h)
 	if border {
 		return h.Distance, false
 	}
-	switch side := r3.Dot(away, n); {
+	switch side := r3.Dot(r3.Sub(p, h.Point), n); {
 	case side > 0:
 		return h.Distance, true
 	case side < 0:
@@ -70,15 +70,14 @@ func (s *Signed) Distance(p r3.Vec, h Hit) (d float64, defined bool) {
 }
 
 // look returns the pseudonormal at a hit, not of unit length, and whether the
-// hit is on a border. `away` points from the surface to the query, for edges
-// of several faces; zero for none.
-func (s *Signed) look(h Hit, away r3.Vec) (n r3.Vec, border bool) {
+// hit is on a border.
+func (s *Signed) look(h Hit) (n r3.Vec, border bool) {
 	c := s.corners(h.Face)
 	switch h.Feature {
 	case FeatureEdge:
 		u, v := c[h.Corner], c[(h.Corner+1)%3]
 		if u != v {
-			return s.lookAtEdge(u, v, h.Point, away)
+			return s.lookAtEdge(u, v, h.Point)
 		}
 		return s.lookAtVertex(u)
 	case FeatureVertex:
@@ -87,38 +86,17 @@ func (s *Signed) look(h Hit, away r3.Vec) (n r3.Vec, border bool) {
 	return unit(s.m.AreaVector(h.Face)), false
 }
 
-// lookAtEdge looks at the edge of welded vertices u and v.
-func (s *Signed) lookAtEdge(u, v uint32, at, away r3.Vec) (n r3.Vec, border bool) {
-	var first, nearest r3.Vec
-	count, best := 0, math.Inf(-1)
+// lookAtEdge looks at the edge of welded vertices u and v; it is on the border
+// unless two or more faces have it.
+func (s *Signed) lookAtEdge(u, v uint32, at r3.Vec) (n r3.Vec, border bool) {
+	count := 0
 	for _, f := range s.topo.FacesOf(u) {
-		k, ok := s.edge(f, u, v)
-		if !ok {
-			continue
-		}
-		one := s.throughFlat(f, k, at)
-		count++
-		n = r3.Add(n, one)
-		if count == 1 {
-			first = one
-		}
-		// Into the face, square to the edge.
-		into := r3.Cross(one, s.along(f, k))
-		if l := r3.Norm(into); l > 0 {
-			if c := r3.Dot(into, away) / l; c > best {
-				best, nearest = c, one
-			}
+		if k, ok := s.edge(f, u, v); ok {
+			n = r3.Add(n, s.throughFlat(f, k, at))
+			count++
 		}
 	}
-	switch {
-	case count == 0:
-		return n, true // only faces that take no part
-	case count == 1:
-		return first, true
-	case count > 2 && away != (r3.Vec{}):
-		return nearest, false
-	}
-	return n, false
+	return n, count < 2
 }
 
 // lookAtVertex looks at a welded vertex; it is on the border if one of its

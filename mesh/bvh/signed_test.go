@@ -247,14 +247,15 @@ func TestSignBesideBadFaces(t *testing.T) {
 	}
 }
 
-// Two wedges that touch tip to tip: their common edge has four faces whose
-// normals cancel, and the side is known all the same.
+// Two wedges of 20° that touch at their tips, one turned up by 150° against the
+// other: their common edge has four faces, and the side is known all the same.
 func TestTouchingBodies(t *testing.T) {
 	m := wedge(20)
 	n := uint32(m.VertexCount())
+	sin, cos := math.Sincos(150 * math.Pi / 180)
 	for i := range n {
 		p := m.Vertex(i)
-		m.Positions = append(m.Positions, -float32(p.X), -float32(p.Y), float32(p.Z))
+		m.Positions = append(m.Positions, float32(cos*p.X-sin*p.Z), float32(p.Y), float32(sin*p.X+cos*p.Z))
 	}
 	for _, v := range slices.Clone(m.Triangles) {
 		m.Triangles = append(m.Triangles, v+n)
@@ -269,7 +270,8 @@ func TestTouchingBodies(t *testing.T) {
 	slope := math.Tan(10 * math.Pi / 180)
 	atEdge := 0
 	for _, p := range cloud(20_000, 2) {
-		margin := math.Abs(p.X)*slope - math.Abs(p.Z)
+		x, z := cos*p.X+sin*p.Z, cos*p.Z-sin*p.X // in the turned wedge
+		margin := max(p.X*slope-math.Abs(p.Z), x*slope-math.Abs(z))
 		if math.Abs(margin) < 1e-6 {
 			continue
 		}
