@@ -2,6 +2,7 @@ package app
 
 import (
 	"image"
+	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
@@ -270,6 +271,10 @@ func (w *Window) paint(moving bool) {
 		if w.task == taskAlign || w.task == taskChange {
 			other.Marks = nil // the other date as the scan shows it
 		}
+		if w.task == taskAlign {
+			pic.Scene.Bodies = []render.Placed{{Body: body.Body, BodyToScene: body.BodyToScene}}
+			pic.Scene.Lines = nil
+		}
 		second := scene
 		second.Bodies, second.Lines, second.Ring = []render.Placed{other}, nil, nil
 		pic.Other = &second
@@ -280,13 +285,34 @@ func (w *Window) paint(moving bool) {
 	}
 	size := th.Px(look.TextRow)
 	ink, paper := toRGBA(c.Ink), toRGBA(c.Card)
+	left, right := w.stageWords(w.desk.View.Stage), ""
+	if pic.Other != nil {
+		right = w.stageWords(w.desk.Other.Stage)
+	}
+	words := render.TextStyle{Size: float64(size) * scale, Bold: true, Colour: ink}
 	pic.Over = func(img *image.RGBA, f *render.Frame) {
+		if pic.Other != nil {
+			y := 66 * scale
+			if pic.Glass != nil {
+				label(img, words, paper, pic.Glass.X-words.Width(right)/2, pic.Glass.Y+pic.Glass.Radius+24*scale, right)
+			} else {
+				label(img, words, paper, pic.EdgeX-words.Width(left)-16*scale, y, left)
+				label(img, words, paper, pic.EdgeX+16*scale, y, right)
+			}
+		}
 		perMM := f.Camera().PixelsPerMM(img.Rect.Dy())
 		bar := render.BarLength(perMM, float64(img.Rect.Dx())/6)
 		length := bar * perMM
 		render.ScaleBar(img, float64(img.Rect.Dx())-length-20*scale, float64(img.Rect.Dy())-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
 	}
 	w.painter.Ask(pic, moving)
+}
+
+// label writes words on a ground of their own; y is their base line.
+func label(img *image.RGBA, style render.TextStyle, paper color.RGBA, x, y float64, words string) {
+	wide := style.Width(words)
+	render.Fill(img, image.Rect(int(x-6), int(y-style.Size*1.1), int(x+wide+7), int(y+style.Size*0.45)), paper)
+	style.Draw(img, x, y, words)
 }
 
 // place moves the camera so that the specimen fills the picture.

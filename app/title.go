@@ -2,7 +2,6 @@ package app
 
 import (
 	"fmt"
-	"image/color"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
@@ -123,15 +122,14 @@ func (w *Window) help() {
 
 // benchRoom is the bench line with its caption and Add.
 func benchRoom(w *Window) fyne.CanvasObject {
-	name := container.NewVBox(part.SectionName("BENCH LINE"), quiet("oldest first"))
+	name := container.NewGridWrap(fyne.NewSize(116, 46), container.NewVBox(part.SectionName("BENCH LINE"), quiet("oldest first")))
 	add := part.NewButton("Add a scan", func() { w.Choose(taskAdd) })
 	return container.New(pad(8, 4, 16, 16), container.NewBorder(nil, nil, name, container.NewCenter(add), w.bench))
 }
 
 // quiet is a soft caption.
 func quiet(text string) fyne.CanvasObject {
-	t := look.Current()
-	c := canvas.NewText(text, color.Color(t.Colours().Soft))
-	c.TextSize = t.Px(look.TextCaption)
-	return c
+	s := part.NewSentence(text, look.TextCaption, 110)
+	s.Tone = part.Soft
+	return s
 }

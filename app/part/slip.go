@@ -14,10 +14,9 @@ import (
 
 // SectionName is a small bold caption in capitals above a group.
 func SectionName(text string) fyne.CanvasObject {
-	t := look.Current()
-	c := canvas.NewText(text, t.Colours().Soft)
-	c.TextSize, c.TextStyle.Bold = t.Px(look.TextCaption), true
-	return c
+	s := NewSentence(text, look.TextCaption, 260)
+	s.Bold, s.Tone = true, Soft
+	return s
 }
 
 // Heading is the title of a slip or a card.
