@@ -115,7 +115,8 @@ func clean(x float64) float64 {
 // fixed prints x rounded to whole multiples of place.
 func fixed(x, place float64, decimals int) string {
 	if decimals == 0 {
-		return strconv.FormatFloat(math.Round(x/place)*place, 'f', 0, 64)
+		// Adding zero makes a negative zero a plain one.
+		return strconv.FormatFloat(math.Round(x/place)*place+0, 'f', 0, 64)
 	}
 	s := strconv.FormatFloat(x, 'f', decimals, 64)
 	if strings.Trim(s, "-0.") == "" {

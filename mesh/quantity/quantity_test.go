@@ -139,6 +139,7 @@ func TestPrint(t *testing.T) {
 		{Measured{Value: -0.01, U: 0.2, K: 2, Unit: Millimetre}, "0.0 ± 0.4 mm"},
 		{Measured{Value: -3.26, U: 0.2, K: 2, Unit: Millimetre}, "\u22123.3 ± 0.4 mm"},
 		{Measured{Value: 0, U: 1.2, K: 2, Unit: CubicMillimetre}, "0.0 ± 2.4 mm³"},
+		{Measured{Value: -2, U: 75, K: 2, Unit: CubicMillimetre}, "0 ± 150 mm³"},
 		{Measured{Value: 54.321, K: 2, Unit: Millimetre}, "54.32 mm"},
 	} {
 		got := row.m.String()

@@ -65,6 +65,9 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 	// Every vertex moves the volume by its noise times a third of the faces
 	// round it, which are six: twice the mean face.
 	own := func(s *change.Side, p *patch) float64 {
+		if p.faces == 0 {
+			return 0 // a loose piece that only one scan has
+		}
 		return s.NoiseMM * math.Sqrt(2*p.area*p.area/float64(p.faces))
 	}
 	t.noise = math.Hypot(own(c.Before, s.before), own(c.After, s.after))

@@ -49,7 +49,9 @@ type Check struct {
 
 // Total is the sum over the areas of one kind.
 type Total struct {
-	// Volume is nil when an area could not be measured; Why then says why.
+	// Volume is nil when an area that matters could not be measured. Why then
+	// says why; it also names areas too small to matter, which are in the
+	// budget.
 	Volume  *quantity.Measured
 	Surface quantity.Measured
 	Why     string
@@ -82,6 +84,7 @@ type Area struct {
 type AreaCheck struct {
 	Method     string
 	MM3        float64
+	U          float64 // standard uncertainty, mm³, of the method alone; 0 for another outline
 	Consistent bool
 }
 
@@ -196,18 +199,27 @@ func (w *work) levelAfter(k int32, d float64) func(v uint32) float64 {
 func (w *work) levelBefore(k int32, d float64) func(v uint32) float64 {
 	b, a := w.change.Before, w.change.After
 	return func(v uint32) float64 {
-		switch core := b.Core[v]; {
-		case core == k:
-			return d
-		case core >= 0:
-			return -d
-		}
 		p := w.pulled[v]
-		if p.face == bvh.None {
-			return -d
+		f, inCore := -d, false
+		if p.face != bvh.None {
+			f = 0
+			i, j, l := a.Topology.Face(p.face)
+			for n, u := range [3]uint32{i, j, l} {
+				f += p.weights[n] * w.reached[u].level(k, d)
+				inCore = inCore || a.Core[u] >= 0
+			}
 		}
-		i, j, l := a.Topology.Face(p.face)
-		return p.weights[0]*w.reached[i].level(k, d) + p.weights[1]*w.reached[j].level(k, d) + p.weights[2]*w.reached[l].level(k, d)
+		// A core of the scan before is inside whatever the scan after says (the
+		// lid of a pit, the top of an overhang), unless the two scans call the
+		// place parts of different areas: then both follow the scan after, or
+		// their outlines would not be the same line.
+		if core := b.Core[v]; core >= 0 && !inCore {
+			f = -d
+			if core == k {
+				f = d
+			}
+		}
+		return f
 	}
 }
 
@@ -305,7 +317,7 @@ func (s *shell) refuse() string {
 	switch {
 	case s.before.turned || s.after.turned:
 		return "faces of the scan are inside out against each other here: mend the scan's orientation"
-	case s.before.faces == 0 || s.after.faces == 0:
+	case s.unpaired > 0 && (s.before.faces == 0 || s.after.faces == 0):
 		return "only one of the two scans has surface here: scan both stages of this place"
 	case s.loops == 0 && s.unpaired > 0 && s.capArea > 0.01*(s.before.area+s.after.area):
 		return "the outlines on the two scans do not match: rescan the surface round this place"

@@ -139,33 +139,3 @@ func within(a, b []r3.Vec, lo, hi []int) []rung {
 	}
 	return path
 }
-
-// apart is the mean distance between two loops: of every point (or of 512 of
-// them, evenly) to the nearest point of the other, both ways.
-func apart(a, b []r3.Vec) float64 {
-	return (toNearest(a, b) + toNearest(b, a)) / 2
-}
-
-func toNearest(from, to []r3.Vec) float64 {
-	step := max(1, len(from)/512)
-	sum, n := 0.0, 0
-	for i := 0; i < len(from); i += step {
-		best := math.Inf(1)
-		for _, q := range to {
-			best = min(best, r3.Norm2(r3.Sub(from[i], q)))
-		}
-		sum += math.Sqrt(best)
-		n++
-	}
-	return sum / float64(n)
-}
-
-// extent is the diagonal of the box round a loop.
-func extent(l []r3.Vec) float64 {
-	lo, hi := l[0], l[0]
-	for _, p := range l {
-		lo = r3.Vec{X: min(lo.X, p.X), Y: min(lo.Y, p.Y), Z: min(lo.Z, p.Z)}
-		hi = r3.Vec{X: max(hi.X, p.X), Y: max(hi.Y, p.Y), Z: max(hi.Z, p.Z)}
-	}
-	return r3.Norm(r3.Sub(hi, lo))
-}

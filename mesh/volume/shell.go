@@ -1,9 +1,7 @@
 package volume
 
 import (
-	"cmp"
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -30,10 +28,6 @@ type shell struct {
 	openness float64 // |Σ area vectors| / Σ|area vectors|: 0 when closed
 }
 
-// sameCurve is the share of their extent up to which two loops may be apart
-// and still be taken for the same outline.
-const sameCurve = 0.5
-
 // newShell closes two patches about an origin near them.
 func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 	s := &shell{before: before, after: after}
@@ -51,32 +45,16 @@ func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 		return l
 	}
 
-	points := func(p *patch) [][]r3.Vec {
-		out := make([][]r3.Vec, len(p.loops))
-		for i, l := range p.loops {
-			for _, n := range l.nodes {
-				out[i] = append(out[i], p.nodes[n])
-			}
-		}
-		return out
-	}
-	lb, la := points(before), points(after)
-	pairs := partners(lb, la, edge)
-	paired := [2][]bool{make([]bool, len(lb)), make([]bool, len(la))}
+	pairs, loose := match(chainsOf(before), chainsOf(after), edge)
 	for _, p := range pairs {
-		paired[0][p.i], paired[1][p.j] = true, true
 		s.loops++
-		s.bridge(lb[p.i], la[p.j], &before.loops[p.i], &after.loops[p.j], triangle)
+		s.bridge(p[0], p[1], triangle)
 	}
-	for i, l := range lb {
-		if !paired[0][i] {
-			s.cap(l, func(p, q, r r3.Vec) float64 { return triangle(q, p, r) })
-		}
+	for _, l := range loose[0] {
+		s.cap(l.points, func(p, q, r r3.Vec) float64 { return triangle(q, p, r) })
 	}
-	for j, l := range la {
-		if !paired[1][j] {
-			s.cap(l, triangle)
-		}
+	for _, l := range loose[1] {
+		s.cap(l.points, triangle)
 	}
 	s.volume = six.Value() / 6
 	if size > 0 {
@@ -85,55 +63,27 @@ func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 	return s
 }
 
-// partners pairs loops by the smallest mean distance.
-func partners(b, a [][]r3.Vec, edge float64) []rung {
-	type candidate struct {
-		rung
-		d float64
-	}
-	var all []candidate
-	for i := range b {
-		for j := range a {
-			d := apart(b[i], a[j])
-			if d < max(3*edge, sameCurve*min(extent(b[i]), extent(a[j]))) {
-				all = append(all, candidate{rung{i, j}, d})
-			}
-		}
-	}
-	slices.SortFunc(all, func(x, y candidate) int {
-		return cmp.Or(cmp.Compare(x.d, y.d), cmp.Compare(x.i, y.i), cmp.Compare(x.j, y.j))
-	})
-	usedB, usedA := map[int]bool{}, map[int]bool{}
-	var out []rung
-	for _, c := range all {
-		if !usedB[c.i] && !usedA[c.j] {
-			usedB[c.i], usedA[c.j] = true, true
-			out = append(out, c.rung)
-		}
-	}
-	return out
-}
-
 // bridge closes the gap between two outlines with a ribbon.
-func (s *shell) bridge(b, a []r3.Vec, lb, la *loop, triangle func(p, q, r r3.Vec) float64) {
-	path := ribbon(b, a)
+func (s *shell) bridge(b, a *chain, triangle func(p, q, r r3.Vec) float64) {
+	path := ribbon(b.points, a.points)
 	for n := 1; n < len(path); n++ {
 		from, to := path[n-1], path[n]
+		b0, b1, a0, a1 := b.points[from.i], b.points[to.i], a.points[from.j], a.points[to.j]
 		rim := false
 		if from.i != to.i {
-			s.ribbonArea += triangle(b[to.i], b[from.i], a[from.j])
-			rim = lb.rim[from.i]
+			s.ribbonArea += triangle(b1, b0, a0)
+			rim = b.rim[from.i]
 		} else {
-			s.ribbonArea += triangle(a[from.j], a[to.j], b[from.i])
-			rim = la.rim[from.j]
-			l := distance(a[from.j], a[to.j])
+			s.ribbonArea += triangle(a0, a1, b0)
+			rim = a.rim[from.j]
+			l := distance(a0, a1)
 			s.outline += l
 			if rim {
 				s.rimLength += l
 			}
 		}
 		if rim {
-			s.slant += slantOf(b[from.i], a[from.j], b[to.i], a[to.j], la.normal[from.j])
+			s.slant += slantOf(b0, a0, b1, a1, a.normal[from.j])
 		}
 	}
 }

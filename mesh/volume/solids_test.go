@@ -175,3 +175,63 @@ func TestSameScanTwice(t *testing.T) {
 		t.Error("nothing disagrees with nothing")
 	}
 }
+
+// joined puts two meshes into one.
+func joined(a, b *mesh.Mesh) *mesh.Mesh {
+	out := &mesh.Mesh{}
+	for _, m := range []*mesh.Mesh{a, b} {
+		first := uint32(out.VertexCount())
+		for i := range uint32(m.VertexCount()) {
+			p := m.Vertex(i)
+			out.Positions = append(out.Positions, float32(p.X), float32(p.Y), float32(p.Z))
+		}
+		for _, v := range m.Triangles {
+			out.Triangles = append(out.Triangles, first+v)
+		}
+	}
+	return out
+}
+
+// A loose closed piece that only one scan has is measured by its own surface;
+// a scrap of open surface that only one scan has is declined, and does not take
+// the total with it when it is small.
+func TestLoosePieces(t *testing.T) {
+	body := solid.Icosphere(5, 20)
+	aside := func(m *mesh.Mesh) *mesh.Mesh {
+		return mesh.Transform(m, func(p r3.Vec) r3.Vec { return r3.Add(p, r3.Vec{X: 60}) })
+	}
+	pebble := aside(solid.Icosphere(3, 6))
+	_, r := measure(t, joined(body, pebble), body, frame.Identity(), change.Options{})
+	if len(r.Areas) != 1 || r.Removed.Volume == nil {
+		t.Fatalf("areas %+v, want the pebble", r.Areas)
+	}
+	near(t, "pebble", r.Removed.Volume.Value, mesh.Volume(pebble), 1e-4)
+
+	scrap := aside(solid.Plane(8, 8))
+	_, r = measure(t, body, joined(body, scrap), frame.Identity(), change.Options{})
+	if r.Added.Volume != nil || r.Added.Why == "" || r.Added.Areas != 1 {
+		t.Errorf("a scrap alone: %v, %q", r.Added.Volume, r.Added.Why)
+	}
+	// Beside a growth on the far side the doubt is surface times distance.
+	grown := mesh.Transform(body, func(p r3.Vec) r3.Vec {
+		if p.X < -8 {
+			p.X = -8 + 3*(p.X+8)
+		}
+		return p
+	})
+	_, r = measure(t, body, joined(grown, scrap), frame.Identity(), change.Options{})
+	if r.Added.Areas != 2 || r.Added.Volume != nil {
+		t.Errorf("%d areas, %v: 64 mm² of scrap 40 mm off are in doubt", r.Added.Areas, r.Added.Volume)
+	}
+	close := mesh.Transform(solid.Plane(4.3, 8), func(p r3.Vec) r3.Vec { return r3.Add(p, r3.Vec{X: 22.5}) })
+	_, r = measure(t, body, joined(grown, close), frame.Identity(), change.Options{})
+	if r.Added.Volume == nil || r.Added.Areas != 2 || r.Added.Why == "" {
+		t.Fatalf("a small scrap took the total: %d areas, %q", r.Added.Areas, r.Added.Why)
+	}
+	truth := mesh.Volume(grown) - mesh.Volume(body)
+	near(t, "with a small scrap", r.Added.Volume.Value, truth, 0.001*truth)
+	last := r.Added.Budget[len(r.Added.Budget)-1]
+	if last.Name != "areas that could not be measured" || last.U <= 0 {
+		t.Errorf("last term %+v", last)
+	}
+}

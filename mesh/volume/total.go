@@ -25,7 +25,7 @@ func (w *work) check(ctx context.Context, r *Result, progress func(float64)) err
 		}
 		if lines != nil {
 			d := 2 * area.OutlineMM
-			v, err := lines.count(ctx, [2][]bool{
+			v, u, err := lines.count(ctx, [2][]bool{
 				inside(b, w.beforeFaces[k], w.levelBefore(int32(k), d)),
 				inside(a, w.afterFaces[k], w.levelAfter(int32(k), d)),
 			})
@@ -36,7 +36,7 @@ func (w *work) check(ctx context.Context, r *Result, progress func(float64)) err
 				v = -v
 			}
 			v += area.terms.lineLevel
-			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v})
+			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v, U: u})
 		}
 		area.agree(&w.change.Options)
 		progress(float64(k+1) / float64(len(r.Areas)))
@@ -56,13 +56,14 @@ func inside(s *change.Side, faces []uint32, level func(v uint32) float64) []bool
 
 // agree compares the checks with the value: within twice the root sum of
 // squares of both standard uncertainties, the check being taken for as
-// uncertain as the value. The raw volume is judged by what the alignment says
-// of itself, and not judged when that is unknown.
+// uncertain as the value besides what its own method adds. The raw volume is
+// judged by what the alignment says of itself, and not judged when that is
+// unknown.
 func (a *Area) agree(opt *change.Options) {
 	a.Consistent = true
 	for n := range a.Checks {
 		c := &a.Checks[n]
-		u := a.Volume.U
+		u := math.Hypot(a.Volume.U, c.U)
 		if c.Method == MethodRaw {
 			u = math.Hypot(a.terms.aligned.uncertainty(opt.RegistrationCovariance), opt.CheckRMSMM*r3.Norm(a.terms.aligned.vector))
 			if u == 0 {
@@ -109,22 +110,28 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 	var t Total
 	var areas []*Area
 	var surface quantity.Budget
-	area, declined, why := 0.0, 0, ""
+	area, value, doubt, declined, why := 0.0, 0.0, 0.0, 0, ""
+	method := MethodShell
 	for k := range r.Areas {
 		a := &r.Areas[k]
 		if a.Kind != kind {
 			continue
 		}
 		t.Areas++
-		s := w.change.Areas[k].Surface
-		area += s.Value
-		surface = append(surface, quantity.Term{Name: "area", Unit: s.Unit, Sensitivity: 1, U: s.U})
+		found := &w.change.Areas[k]
+		area += found.Surface.Value
+		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: found.Surface.U})
 		if a.Volume == nil {
 			declined++
+			doubt += found.Surface.Value * found.MaxDepthMM
 			why = a.Why
 			continue
 		}
 		areas = append(areas, a)
+		value += a.Volume.Value
+		if a.Volume.Method == MethodWhole {
+			method = MethodWhole
+		}
 	}
 	if t.Areas == 0 {
 		return w.nothing()
@@ -132,21 +139,22 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
 	if declined > 0 {
 		t.Why = fmt.Sprintf("%d of %d areas could not be measured: %s", declined, t.Areas, why)
-		return t
+		if doubt > smallDoubt*value {
+			return t
+		}
 	}
 	t.Budget = w.budget(areas)
-	value := 0.0
-	method := MethodShell
-	for _, a := range areas {
-		value += a.Volume.Value
-		if a.Volume.Method == MethodWhole {
-			method = MethodWhole
-		}
+	if doubt > 0 {
+		t.Budget = append(t.Budget, quantity.Within("areas that could not be measured", 0, doubt, 1, quantity.CubicMillimetre, quantity.Rectangular))
 	}
 	v := t.Budget.Measured(value, quantity.CubicMillimetre, method)
 	t.Volume = &v
 	return t
 }
+
+// smallDoubt is the share of a total that areas without a volume may hold, by
+// surface times greatest depth, for the total still to be given.
+const smallDoubt = 0.01
 
 // nothing is the total when no area was found: zero, and as uncertain as the
 // largest single area that would have gone unseen.
