@@ -19,10 +19,10 @@ const (
 	Arcsine     Distribution = "arcsine"     // half-width / √2, a cyclic variation
 )
 
-// CoverageTwoSigma is the share of a normal distribution within two standard
+// coverageTwoSigma is the share of a normal distribution within two standard
 // deviations, 95.45 %: the coverage for which k is 2 with many degrees of
 // freedom (GUM table G.2).
-var CoverageTwoSigma = math.Erf(math.Sqrt2)
+var coverageTwoSigma = math.Erf(math.Sqrt2)
 
 // Term is one input of a budget.
 type Term struct {
@@ -124,7 +124,7 @@ func (b Budget) CoverageFactor(share float64) float64 {
 // 95.45 % (k = 2 with many degrees of freedom).
 func (b Budget) Measured(value float64, unit, method string) Measured {
 	return Measured{
-		Value: value, U: b.Combined(), K: b.CoverageFactor(CoverageTwoSigma),
+		Value: value, U: b.Combined(), K: b.CoverageFactor(coverageTwoSigma),
 		Unit: unit, Method: method,
 	}
 }

@@ -11,7 +11,6 @@ const (
 	Millimetre      = "mm"
 	SquareMillim    = "mm2"
 	CubicMillimetre = "mm3"
-	Gram            = "g"
 	Share           = "1" // part of a whole, 0 to 1; printed as per cent
 )
 

@@ -14,7 +14,7 @@ const noBreak = "\u00a0"
 // 10.47 becomes 11 (10 would be 4.5 % too small), 28.05 becomes 28.
 const lowered = 0.025
 
-// RoundUncertainty rounds an uncertainty to the digits it deserves and returns
+// roundUncertainty rounds an uncertainty to the digits it deserves and returns
 // the place value of its last digit (0.1 for tenths). Digits: two when the
 // leading ones are 100 to 354 or 950 and more, else one (the rounding rule of
 // the Review of Particle Physics, introduction, section 5.3); never more than
@@ -22,7 +22,7 @@ const lowered = 0.025
 // take off more than 2.5 %.
 //
 // A zero, negative or undefined uncertainty has no digits: place is 0.
-func RoundUncertainty(u float64) (rounded, place float64) {
+func roundUncertainty(u float64) (rounded, place float64) {
 	if !(u > 0) || math.IsInf(u, 0) {
 		return u, 0
 	}
@@ -68,7 +68,6 @@ var readable = map[string][]inUnit{
 	Millimetre:      {{"mm", 1, 0}, {"cm", 10, 100}},
 	SquareMillim:    {{"mm²", 1, 0}, {"cm²", 100, 1000}},
 	CubicMillimetre: {{"mm³", 1, 0}, {"cm³", 1000, 1000}},
-	Gram:            {{"g", 1, 0}, {"kg", 1000, 1000}},
 	Share:           {{"%", 0.01, 0}},
 }
 
@@ -76,13 +75,8 @@ var readable = map[string][]inUnit{
 // that reads well: "36.2 ± 0.4 cm³", "9.7 ± 0.3 %". Spaces are no-break spaces
 // and a minus is U+2212. From 100 mm, 1000 mm² and 1000 mm³ on centimetres are
 // used. Without an uncertainty the value is printed to four digits, alone.
-func (m Measured) String() string { return m.format(m.Value, m.Expanded()) }
-
-// StandardString is String with the standard instead of the expanded
-// uncertainty.
-func (m Measured) StandardString() string { return m.format(m.Value, m.U) }
-
-func (m Measured) format(value, u float64) string {
+func (m Measured) String() string {
+	value, u := m.Value, m.Expanded()
 	unit := inUnit{name: m.Unit, size: 1}
 	for _, c := range readable[m.Unit] {
 		if max(math.Abs(value), math.Abs(u)) >= c.from {
@@ -96,7 +90,7 @@ func (m Measured) format(value, u float64) string {
 	if unit.name != "" {
 		tail = noBreak + unit.name
 	}
-	rounded, place := RoundUncertainty(w)
+	rounded, place := roundUncertainty(w)
 	if place == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
 		return signed(strconv.FormatFloat(v, 'g', 4, 64)) + tail
 	}
