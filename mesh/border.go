@@ -2,10 +2,11 @@ package mesh
 
 // BorderLoops returns the open rims of the surface as rings of welded vertex
 // ids, each in the direction of its faces (the surface lies to the left, seen
-// from outside), the last vertex joined to the first. Where rims touch at one
-// vertex they are told apart by the fan of faces between them. A chain that a
-// non-manifold edge or an inside-out face breaks off is returned as it is: its
-// two ends are then not joined by a border edge.
+// from outside), the last vertex joined to the first. Where the surface touches
+// itself in one vertex a rim goes on along the fan of faces it came by: two
+// patches that touch have a rim each, two holes that touch share one that passes
+// the vertex twice. A chain that a non-manifold edge or an inside-out face breaks
+// off is returned as it is: its two ends are not joined by a border edge.
 func (t *Topology) BorderLoops() [][]uint32 {
 	if t.Border == 0 {
 		return nil

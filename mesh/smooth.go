@@ -3,6 +3,7 @@ package mesh
 import (
 	"context"
 	"math"
+	"slices"
 )
 
 // SmoothField averages a value per welded vertex with those of its neighbours
@@ -44,21 +45,20 @@ func SmoothField(t *Topology, values []float64, rounds int) []float64 {
 // the order of the faces round v.
 func (t *Topology) Ring(v uint32, ring []uint32) []uint32 {
 	from := len(ring)
-	for _, f := range t.FacesOf(v) {
+	faces := t.FacesOf(v)
+	var met map[uint32]bool
+	if len(faces) > 64 { // a hub: looking through the ring would take too long
+		met = make(map[uint32]bool, 2*len(faces))
+	}
+	for _, f := range faces {
 		for _, u := range t.corners[3*f : 3*f+3] {
-			if u == v {
+			if u == v || met[u] || (met == nil && slices.Contains(ring[from:], u)) {
 				continue
 			}
-			seen := false
-			for _, r := range ring[from:] {
-				if r == u {
-					seen = true
-					break
-				}
+			if met != nil {
+				met[u] = true
 			}
-			if !seen {
-				ring = append(ring, u)
-			}
+			ring = append(ring, u)
 		}
 	}
 	return ring

@@ -105,6 +105,7 @@ func (t *Topology) leaveOut(vertices int) []bool {
 		}
 		out[f] = true
 	}
+	takes := func(f uint32) bool { return out == nil || !out[f] }
 	for f := range n {
 		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
 		if a == b || b == c || c == a {
@@ -128,34 +129,54 @@ func (t *Topology) leaveOut(vertices int) []bool {
 		in[start[v]] = uint32(f)
 		start[v]++
 	}
-	rest := func(f uint32) (lo, hi uint32) {
-		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
-		lo, hi = min(max(a, b), max(b, c), max(c, a)), max(a, b, c)
-		return lo, hi
-	}
 	for from := 0; from < n; {
 		v := lowest(int(in[from]))
 		to := from + 1
 		for to < n && lowest(int(in[to])) == v {
 			to++
 		}
-		// The bucket is in ascending order of faces, so the first one stays.
-		for i := from + 1; i < to; i++ {
-			if out != nil && out[in[i]] {
-				continue
-			}
-			lo, hi := rest(in[i])
-			for j := from; j < i; j++ {
-				if l, h := rest(in[j]); l == lo && h == hi && (out == nil || !out[in[j]]) {
-					mark(int(in[i]))
-					t.Duplicate++
-					break
-				}
-			}
-		}
+		t.leaveOutRepeats(in[from:to], takes, mark)
 		from = to
 	}
 	return out
+}
+
+// leaveOutRepeats marks the faces of a bucket, which have their lowest corner
+// in common, whose other two corners an earlier one has too.
+func (t *Topology) leaveOutRepeats(bucket []uint32, takes func(f uint32) bool, mark func(f int)) {
+	if len(bucket) < 2 {
+		return
+	}
+	// The middle and the highest corner in one number.
+	key := func(f uint32) uint64 {
+		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+		return uint64(max(a, b, c))<<32 | uint64(min(max(a, b), max(b, c), max(c, a)))
+	}
+	repeat := func(f uint32) {
+		mark(int(f))
+		t.Duplicate++
+	}
+	if len(bucket) > 32 { // a hub of many faces
+		seen := make(map[uint64]bool, len(bucket))
+		for _, f := range bucket {
+			switch k := key(f); {
+			case !takes(f):
+			case seen[k]:
+				repeat(f)
+			default:
+				seen[k] = true
+			}
+		}
+		return
+	}
+	for i, f := range bucket {
+		for _, g := range bucket[:i] {
+			if takes(f) && takes(g) && key(f) == key(g) {
+				repeat(f)
+				break
+			}
+		}
+	}
 }
 
 // index makes the list of faces round every welded vertex.
