@@ -59,6 +59,6 @@ type ChangeArea struct {
 type Scan struct {
 	Use, Format, SHA256 string
 	Triangles           int
-	MeanEdgeMM          float64
-	Scale, Alignment    string // in words
+	MeanEdgeMM          float64 // 0 where it was not measured
+	Scale, Alignment    string  // in words
 }

@@ -377,7 +377,11 @@ func scansBehind(p *paper, c Content) error {
 		if len(hash) > 16 {
 			hash = hash[:16] + "…"
 		}
-		rows = append(rows, []cell{{text: s.Use}, {text: fmt.Sprintf("%s, %.2g\u00a0mm", thousands(s.Triangles), s.MeanEdgeMM)}, {text: s.Scale}, {text: s.Alignment}, {text: hash}})
+		size := thousands(s.Triangles)
+		if s.MeanEdgeMM > 0 {
+			size += fmt.Sprintf(", %.2g\u00a0mm", s.MeanEdgeMM)
+		}
+		rows = append(rows, []cell{{text: s.Use}, {text: size}, {text: s.Scale}, {text: s.Alignment}, {text: hash}})
 	}
 	p.table(cols, rows)
 	return nil

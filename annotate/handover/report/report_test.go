@@ -80,7 +80,8 @@ func invented(regions int) Content {
 			Checks: []string{"second outline 160.1 cm³", "line counting 160.9 cm³"},
 			Areas:  []ChangeArea{{Name: "C1", Kind: "removed", What: "matrix", Volume: &removed, MeanMM: 4.2, MostMM: 11}},
 			Budget: quantity.Budget{quantity.Within("fit of the two scans", 0, 0.03, 2077, "mm", quantity.Normal)}}},
-		Scans: []Scan{{Use: "retouch/body/whole", Format: "glb", SHA256: strings.Repeat("7c1e", 16), Triangles: 912345, MeanEdgeMM: 0.24, Scale: "as stated", Alignment: "accepted; fit residual 0.03 mm, not accuracy"}},
+		Scans: []Scan{{Use: "retouch/body/whole", Format: "glb", SHA256: strings.Repeat("7c1e", 16), Triangles: 912345, MeanEdgeMM: 0.24, Scale: "as stated", Alignment: "accepted; fit residual 0.03 mm, not accuracy"},
+			{Use: "received/body/whole", Format: "glb", SHA256: strings.Repeat("52bf", 16), Triangles: 899937, Scale: "as stated", Alignment: "gives the frame of its piece"}},
 	}
 	for _, n := range []string{"front", "back", "above", "below", "head end", "far end"} {
 		c.Views = append(c.Views, View{Name: n, Picture: picture, RestoredOfView: &half})
@@ -134,8 +135,9 @@ func TestReport(t *testing.T) {
 				t.Errorf("%d regions: the report does not say %q", n, want)
 			}
 		}
-		// A name that nobody released, and figures finer than scans allow.
-		for _, never := range []string{"not to be printed", "100 % original", "7.37"} {
+		// A name that nobody released, figures finer than scans allow, and a
+		// mean edge of nothing for a scan whose edges were not measured.
+		for _, never := range []string{"not to be printed", "100 % original", "7.37", ", 0 mm"} {
 			if strings.Contains(got, never) {
 				t.Errorf("the report says %q", never)
 			}
