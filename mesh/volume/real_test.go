@@ -31,8 +31,9 @@ import (
 // 1145291, 100,000 triangles, about 0.65 m across) and a tooth (Krapina
 // D1, 100,000 triangles, about 30 mm). Each gets a layer of matrix whose volume
 // is known from its prisms and three other counts (package shell). The fossil's
-// lies on its base, since its leaves would fold a layer; the tooth's on its
-// crown, the end with small y.
+// lies where its surface is smoothest, on the wall of a cleft between branches,
+// since its leaves would fold a layer; the tooth's on its crown, the end with
+// small y.
 var realScans = []struct {
 	name, file string
 	unit       scan.Unit
