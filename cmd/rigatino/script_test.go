@@ -19,6 +19,7 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/alecthomas/kong"
 	"github.com/rogpeppe/go-internal/testscript"
 	"github.com/santhosh-tekuri/jsonschema/v6"
 )
@@ -92,6 +93,26 @@ func loadSchemas() (schemas, error) {
 		out[strings.TrimSuffix(filepath.Base(f), ".json")] = s
 	}
 	return out, nil
+}
+
+// Every command has its schema, and every schema its command.
+func TestEveryCommandHasASchema(t *testing.T) {
+	schemas, err := loadSchemas()
+	if err != nil {
+		t.Fatal(err)
+	}
+	parser, err := kong.New(&commands{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var names []string
+	for _, n := range parser.Model.Leaves(true) {
+		names = append(names, n.Name)
+	}
+	slices.Sort(names)
+	if have := slices.Sorted(maps.Keys(schemas)); !slices.Equal(names, have) {
+		t.Errorf("commands %v, schemas %v", names, have)
+	}
 }
 
 // check holds a document against the form of a command's.
