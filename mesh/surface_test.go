@@ -159,7 +159,7 @@ func TestSmoothField(t *testing.T) {
 			if !math.IsNaN(x) {
 				t.Errorf("the undefined vertex became %g", x)
 			}
-		} else if math.Abs(x-3) > 1e-15 {
+		} else if !(math.Abs(x-3) <= 1e-15) {
 			t.Fatalf("a constant became %g", x)
 		}
 	}

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"cmp"
 	"context"
 	"slices"
 	"sync/atomic"
@@ -17,8 +18,9 @@ const topologyBlock = 1 << 14
 
 // Topology says which faces touch, on welded vertices. Degenerate faces (two
 // corners welded together) and repeats of an earlier face (the same three
-// corners in any order) take no part: they have no neighbours, no component
-// and are nobody's neighbour.
+// corners) take no part: they have no neighbours, no component and are nobody's
+// neighbour. A face and its reverse are a flap without thickness: both take no
+// part, which opens no surface and changes no volume.
 type Topology struct {
 	// Neighbour[3f+k] is the face across the edge from corner k to corner k+1
 	// of face f, or BorderEdge, or NonManifoldEdge. Faces that take no part
@@ -141,42 +143,56 @@ func (t *Topology) leaveOut(vertices int) []bool {
 	return out
 }
 
-// leaveOutRepeats marks the faces of a bucket, which have their lowest corner
-// in common, whose other two corners an earlier one has too.
+// leaveOutRepeats looks at a bucket of faces, which have their lowest corner in
+// common, for those that have all three in common. Of such faces the first one
+// of the direction that prevails stays; where none prevails, none does.
 func (t *Topology) leaveOutRepeats(bucket []uint32, takes func(f uint32) bool, mark func(f int)) {
-	if len(bucket) < 2 {
-		return
-	}
 	// The middle and the highest corner in one number.
 	key := func(f uint32) uint64 {
 		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
 		return uint64(max(a, b, c))<<32 | uint64(min(max(a, b), max(b, c), max(c, a)))
 	}
-	repeat := func(f uint32) {
-		mark(int(f))
-		t.Duplicate++
-	}
-	if len(bucket) > 32 { // a hub of many faces
-		seen := make(map[uint64]bool, len(bucket))
-		for _, f := range bucket {
-			switch k := key(f); {
-			case !takes(f):
-			case seen[k]:
-				repeat(f)
-			default:
-				seen[k] = true
-			}
-		}
+	if len(bucket) <= 32 && !repeats(bucket, key) {
 		return
 	}
-	for i, f := range bucket {
-		for _, g := range bucket[:i] {
-			if takes(f) && takes(g) && key(f) == key(g) {
-				repeat(f)
-				break
+	// Corners rising round the face, from the lowest one on, or falling.
+	rising := func(f uint32) bool {
+		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+		return (a < b && b < c) || (b < c && c < a) || (c < a && a < b)
+	}
+	list := slices.DeleteFunc(slices.Clone(bucket), func(f uint32) bool { return !takes(f) })
+	slices.SortStableFunc(list, func(f, g uint32) int { return cmp.Compare(key(f), key(g)) })
+	for len(list) > 0 {
+		n, up := 0, 0
+		for n < len(list) && key(list[n]) == key(list[0]) {
+			if rising(list[n]) {
+				up++
+			}
+			n++
+		}
+		stays := 2*up != n
+		for _, f := range list[:n] {
+			if stays && rising(f) == (2*up > n) {
+				stays = false
+				continue
+			}
+			mark(int(f))
+			t.Duplicate++
+		}
+		list = list[n:]
+	}
+}
+
+// repeats says whether two faces of a short list have the same key.
+func repeats(list []uint32, key func(f uint32) uint64) bool {
+	for i, f := range list {
+		for _, g := range list[:i] {
+			if key(f) == key(g) {
+				return true
 			}
 		}
 	}
+	return false
 }
 
 // index makes the list of faces round every welded vertex.

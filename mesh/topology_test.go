@@ -50,32 +50,51 @@ func TestWeld(t *testing.T) {
 func TestTopologyAgainstEdgeMap(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		vertices := rapid.IntRange(3, 12).Draw(t, "vertices")
+		random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 		m := &mesh.Mesh{}
 		for v := range vertices {
 			m.Positions = append(m.Positions, float32(v), float32(v*v), 0)
 		}
-		m.Triangles = rapid.SliceOfN(rapid.Uint32Range(0, uint32(vertices-1)), 0, 90).Draw(t, "corners")
-		m.Triangles = m.Triangles[:len(m.Triangles)/3*3]
+		for range 3 * rapid.IntRange(0, 40).Draw(t, "faces") {
+			m.Triangles = append(m.Triangles, uint32(random.IntN(vertices)))
+		}
 		_, topo := topologyOf(m)
 
 		type edge [2]uint32
 		on := map[edge][]int{}
-		seen := map[[3]uint32]bool{}
 		takes := make([]bool, m.FaceCount())
 		degenerate, duplicate := 0, 0
+		// Faces of the same corners add up with the sign of their direction.
+		type group3 [3]uint32
+		sum := map[group3]int{}
+		corners := func(f int) (key group3, sign int) {
+			key = group3(m.Triangles[3*f : 3*f+3])
+			sign = 1
+			for _, swap := range [3][2]int{{0, 1}, {1, 2}, {0, 1}} {
+				if key[swap[0]] > key[swap[1]] {
+					key[swap[0]], key[swap[1]] = key[swap[1]], key[swap[0]]
+					sign = -sign
+				}
+			}
+			return key, sign
+		}
+		for f := range takes {
+			key, sign := corners(f)
+			sum[key] += sign
+		}
 		for f := range takes {
 			c := [3]uint32(m.Triangles[3*f : 3*f+3])
-			key := c
-			slices.Sort(key[:])
+			key, sign := corners(f)
 			switch {
 			case key[0] == key[1] || key[1] == key[2]:
 				degenerate++
 				continue
-			case seen[key]:
+			case sum[key]*sign <= 0:
 				duplicate++
 				continue
 			}
-			seen[key], takes[f] = true, true
+			takes[f] = true
+			sum[key] = 0 // the first one stands for all
 			for k := range 3 {
 				a, b := c[k], c[(k+1)%3]
 				on[edge{min(a, b), max(a, b)}] = append(on[edge{min(a, b), max(a, b)}], f)

@@ -20,7 +20,8 @@ import (
 // too: seen from a point whose closest feature is that edge the faces lie
 // between 90° and 270°, where the sine falls, with turns in and out by turns;
 // at a vertex where bodies touch the sum may be wrong. Repeated faces count
-// once, faces without area are looked through. Normals are computed when asked
+// once, faces without area are looked through; a face that lies on its own
+// reverse has no side and counts as border. Normals are computed when asked
 // for: nothing is stored. A Signed may be asked from any number of goroutines.
 type Signed struct {
 	m    *mesh.Mesh
@@ -83,13 +84,29 @@ func (s *Signed) look(h Hit) (n r3.Vec, border bool) {
 	case FeatureVertex:
 		return s.lookAtVertex(c[h.Corner])
 	}
-	return unit(s.m.AreaVector(h.Face)), false
+	return unit(s.m.AreaVector(h.Face)), s.topo.Component[h.Face] < 0 && s.isFlap(c)
+}
+
+// isFlap says whether no face of these corners takes part: it lies on its own
+// reverse, and both sides of it are the same.
+func (s *Signed) isFlap(c [3]uint32) bool {
+	for _, f := range s.topo.FacesOf(c[0]) {
+		if _, ok := s.edge(f, c[0], c[1]); ok {
+			if _, ok := s.edge(f, c[0], c[2]); ok {
+				return false
+			}
+		}
+	}
+	return true
 }
 
 // lookAtEdge looks at the edge of welded vertices u and v; it is on the border
 // unless two or more faces have it.
 func (s *Signed) lookAtEdge(u, v uint32, at r3.Vec) (n r3.Vec, border bool) {
 	count := 0
+	if len(s.topo.FacesOf(v)) < len(s.topo.FacesOf(u)) {
+		u, v = v, u
+	}
 	for _, f := range s.topo.FacesOf(u) {
 		if k, ok := s.edge(f, u, v); ok {
 			n = r3.Add(n, s.throughFlat(f, k, at))

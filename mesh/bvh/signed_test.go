@@ -247,6 +247,36 @@ func TestSignBesideBadFaces(t *testing.T) {
 	}
 }
 
+// A fin of two faces back to back on a closed body changes nothing at the body
+// and is itself without a side.
+func TestFin(t *testing.T) {
+	m := solid.Cube(2)
+	m.Positions = append(m.Positions, 0, 0, 3)
+	fin := uint32(m.VertexCount() - 1)
+	var top []uint32 // two ends of an edge of the upper side
+	for v := range fin {
+		if p := m.Vertex(v); p.Z > 0 && p.Y > 0 {
+			top = append(top, v)
+		}
+	}
+	m.Triangles = append(m.Triangles, top[0], top[1], fin, top[1], top[0], fin)
+	w := mesh.NewWeld(m)
+	topo := mesh.NewTopology(m, w)
+	if !topo.Closed() || topo.Duplicate != 2 {
+		t.Fatalf("closed %v, %d repeats", topo.Closed(), topo.Duplicate)
+	}
+	tree := bvh.Build(m)
+	sign := bvh.NewSigned(m, w, topo, tree)
+	for _, p := range cloud(20_000, 4) {
+		h, _ := tree.Closest(p, 0)
+		_, defined := sign.Distance(p, h)
+		atFin := h.Face >= 12 && !(h.Feature == bvh.FeatureEdge && h.Corner == 0) && !(h.Feature == bvh.FeatureVertex && h.Corner < 2)
+		if defined == atFin {
+			t.Fatalf("at %v defined is %v, hit %+v", p, defined, h)
+		}
+	}
+}
+
 // Two wedges of 20° that touch at their tips, one turned up by 150° against the
 // other: their common edge has four faces, and the side is known all the same.
 func TestTouchingBodies(t *testing.T) {
