@@ -31,9 +31,8 @@ import (
 // 1145291, 100,000 triangles, about 0.65 m across) and a tooth (Krapina
 // D1, 100,000 triangles, about 30 mm). Each gets a layer of matrix whose volume
 // is known from its prisms and three other counts (package shell). The fossil's
-// lies where its surface is smoothest, on the wall of a cleft between branches,
-// since its leaves would fold a layer; the tooth's on its crown, the end with
-// small y.
+// lies on the broad smooth stem that its branches spring from, since the leaves
+// would fold a layer; the tooth's on its crown, the end with small y.
 var realScans = []struct {
 	name, file string
 	unit       scan.Unit
@@ -42,7 +41,9 @@ var realScans = []struct {
 }{
 	{
 		"fossil", "data/fossil/usnm-1145291.glb", "",
-		shell.Options{Radius: 0.045, Thick: 0.02, Tries: 3000},
+		shell.Options{Radius: 0.045, Thick: 0.02, Tries: 20000, Where: func(p r3.Vec) bool {
+			return p.X > -120 && p.X < 0 && p.Y > -211 && p.Z > 16880 && p.Z < 17000
+		}},
 		func(f *os.File, m *mesh.Mesh) error { return gltf.Write(f, m, 0.001) },
 	},
 	{
