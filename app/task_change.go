@@ -154,12 +154,19 @@ func (w *Window) changeScale(c *session.Comparison) fyne.CanvasObject {
 			}
 			return img
 		})
-		f.SetMinSize(fyne.NewSize(th.Px(190), th.Px(22)))
+		f.SetMinSize(fyne.NewSize(th.Px(220), th.Px(22)))
 		return f
 	}
 	grey := canvas.NewRectangle(terms.Unchanged)
-	grey.SetMinSize(fyne.NewSize(th.Px(64), th.Px(22)))
-	words := part.NewSentence(fmt.Sprintf("removed %g\u00a0mm … %.2f\u00a0mm   grey: nothing this pair can show   added %.2f\u00a0mm … %g\u00a0mm", full, c.Change.SmallestMM, c.Change.SmallestMM, full), look.TextCaption, th.Px(620))
-	words2 := part.NewSentence(fmt.Sprintf("Solid line: every %g\u00a0mm removed. Thick rim: added. Crosses: not in the other scan.", step), look.TextCaption, th.Px(620))
-	return container.NewVBox(container.NewHBox(ramp(terms.RemovedRamp(), true), grey, ramp(terms.AddedRamp(), false)), words, words2)
+	grey.SetMinSize(fyne.NewSize(th.Px(220), th.Px(22)))
+	under := func(o fyne.CanvasObject, words string) fyne.CanvasObject {
+		return container.NewVBox(o, part.NewSentence(words, look.TextCaption, th.Px(220)))
+	}
+	least := c.Change.SmallestMM
+	scales := container.NewHBox(
+		under(ramp(terms.RemovedRamp(), true), fmt.Sprintf("removed %g\u00a0mm … %.2f\u00a0mm", full, least)),
+		under(grey, "nothing this pair can show"),
+		under(ramp(terms.AddedRamp(), false), fmt.Sprintf("added %.2f\u00a0mm … %g\u00a0mm", least, full)))
+	words := part.NewSentence(fmt.Sprintf("Solid line: every %g\u00a0mm removed. Thick rim: added. Crosses: not in the other scan.", step), look.TextCaption, th.Px(620))
+	return container.NewVBox(scales, words)
 }

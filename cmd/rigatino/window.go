@@ -13,6 +13,7 @@ import (
 
 	"rigatino/app"
 	"rigatino/app/eventlog"
+	_ "rigatino/app/locale"
 	"rigatino/app/look"
 	"rigatino/assets"
 	"rigatino/assets/demo"
