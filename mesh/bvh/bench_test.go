@@ -3,6 +3,7 @@ package bvh_test
 import (
 	"context"
 	"math/rand/v2"
+	"slices"
 	"sync"
 	"testing"
 
@@ -49,5 +50,65 @@ func BenchmarkClosestAll(b *testing.B) {
 			}
 			b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/query")
 		})
+	}
+}
+
+// A million small faces beside two thousand large ones, as on a table: the
+// large ones must not blow up the tree.
+func BenchmarkClosestAllMixedSizes(b *testing.B) {
+	before, after := million()
+	m := *before
+	m.Positions, m.Triangles = slices.Clone(m.Positions), slices.Clone(m.Triangles)
+	random := rand.New(rand.NewPCG(2, 2))
+	for range 2000 {
+		at := before.Vertex(uint32(random.IntN(before.VertexCount())))
+		for range 3 {
+			m.Triangles = append(m.Triangles, uint32(m.VertexCount()))
+			m.Positions = append(m.Positions,
+				float32(at.X+60*random.Float64()-30), float32(at.Y+60*random.Float64()-30), float32(at.Z+60*random.Float64()-30))
+		}
+	}
+	tree := bvh.Build(&m)
+	n := after.VertexCount()
+	out := make([]bvh.Hit, n)
+	for b.Loop() {
+		if err := tree.ClosestAll(context.Background(), n, func(i int) r3.Vec { return after.Vertex(uint32(i)) }, 0, out); err != nil {
+			b.Fatal(err)
+		}
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(n), "ns/query")
+}
+
+// All faces within 5 mm of a point of the surface, as a brush asks for.
+func BenchmarkWithin(b *testing.B) {
+	before, after := million()
+	tree := bvh.Build(before)
+	faces, i := 0, 0
+	for b.Loop() {
+		tree.Within(after.Vertex(uint32(i*7919%after.VertexCount())), 5, func(uint32) { faces++ })
+		i++
+	}
+	b.ReportMetric(float64(faces)/float64(b.N), "faces")
+}
+
+// Single rays from outside, as a pick or a view of rays asks for.
+func BenchmarkRay(b *testing.B) {
+	before, _ := million()
+	tree := bvh.Build(before)
+	i := 0
+	for b.Loop() {
+		tree.Ray(r3.Vec{X: 500, Y: float64(i%40) - 20, Z: float64(i/40%120) - 60}, r3.Vec{X: -1, Y: 0.01})
+		i++
+	}
+}
+
+// One closest point at a time, in no order.
+func BenchmarkClosest(b *testing.B) {
+	before, after := million()
+	tree := bvh.Build(before)
+	i := 0
+	for b.Loop() {
+		tree.Closest(after.Vertex(uint32(i*7919%after.VertexCount())), 0)
+		i++
 	}
 }
