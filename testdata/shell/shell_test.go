@@ -2,27 +2,21 @@ package shell
 
 import (
 	"context"
-	"encoding/json"
 	"math"
-	"os"
-	"path/filepath"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
-	"rigatino/mesh/change"
-	"rigatino/mesh/register"
 	"rigatino/mesh/scan"
 	"rigatino/mesh/solid"
-	"rigatino/mesh/volume"
 	"rigatino/testdata/shared"
 )
 
 // real are the open scans that get a layer. The tooth's crown is the end with
 // small y (12.6 mm across both ways, while its roots are narrow and apart); the
-// fossil is leafy, so its layer goes on the largest place of its base that does
-// not fold it.
+// fossil is leafy and would fold a layer, so its layer goes on the broad smooth
+// stem that its branches spring from.
 var real = []struct {
 	name, file string
 	unit       scan.Unit
@@ -30,7 +24,9 @@ var real = []struct {
 }{
 	{"tooth", "data/bone/krapina-d1-tooth.ply", "mm",
 		Options{Radius: 0.11, Thick: 0.03, Tries: 300, Where: func(p r3.Vec) bool { return p.Y < 11 }}},
-	{"fossil", "data/fossil/usnm-1145291.glb", "", Options{Radius: 0.045, Thick: 0.02, Tries: 3000}},
+	{"fossil", "data/fossil/usnm-1145291.glb", "", Options{Radius: 0.045, Thick: 0.02, Tries: 20000, Where: func(p r3.Vec) bool {
+		return p.X > -120 && p.X < 0 && p.Y > -211 && p.Z > 16880 && p.Z < 17000
+	}}},
 }
 
 func open(t *testing.T, file string, unit scan.Unit) *mesh.Mesh {
@@ -111,16 +107,14 @@ func TestRefusesContact(t *testing.T) {
 	}
 }
 
-// The whole way on the real scans: four counts of the layer within 0.05 % (On
-// checks them), no vertex in common, picks from a file; then aligned, compared
-// and measured, the removed volume is within its U and 2 % of the truth with U
-// at most 3 %.
+// On the real scans: four counts of the layer within 0.05 % (On checks them),
+// new edges at most a third of the old ones, no vertex in common. What is
+// measured on them is held against the layer where volumes are tested.
 func TestOnRealScans(t *testing.T) {
 	for _, c := range real {
 		t.Run(c.name, func(t *testing.T) {
-			ctx := context.Background()
 			m := open(t, c.file, c.unit)
-			f, err := On(ctx, m, c.opt)
+			f, err := On(context.Background(), m, c.opt)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -130,90 +124,12 @@ func TestOnRealScans(t *testing.T) {
 			if r := mesh.MeanEdge(f.Before) / mesh.MeanEdge(m); r > 1.0/3 {
 				t.Errorf("new edges are %.3f of the old ones, more than a third", r)
 			}
+			// A vertex on a sharp tip slides down its side, by less than one step.
+			if step := mesh.MeanEdge(f.Before); f.FromFacetsMM > step || f.ToFacetsMM > step {
+				t.Errorf("the new mesh lies up to %.2g and %.2g mm off the exact facets", f.FromFacetsMM, f.ToFacetsMM)
+			}
 			nothingShared(t, f)
-
-			var opt register.Options
-			for _, p := range throughFile(t, f.Picks) {
-				opt.Picks = append(opt.Picks, register.Pick{Before: p.Before, After: p.After})
-			}
-			lain, err := register.Align(ctx, f.Before, f.After, opt)
-			if err != nil {
-				t.Fatal(err)
-			}
-			if lain.Verdict != "accepted" {
-				t.Fatalf("alignment %s: %s", lain.Verdict, lain.Reason)
-			}
-			far := 0.0
-			for v := range uint32(f.After.VertexCount()) {
-				p := f.After.Vertex(v)
-				far = max(far, r3.Norm(r3.Sub(lain.AfterToBefore.Apply(p), f.AfterToBefore.Apply(p))))
-			}
-			t.Logf("aligned within %.2g mm everywhere; fit residual %.2g, check %.2g mm, stable %.0f %%", far, lain.FitResidualRMS, lain.CheckRMS, 100*lain.StableShareAfter)
-
-			result, err := change.Compare(ctx, f.Before, f.After, lain.AfterToBefore, change.Options{
-				RegistrationCovariance: lain.Covariance, Centre: lain.Centre, CheckRMSMM: lain.CheckRMS,
-			})
-			if err != nil {
-				t.Fatal(err)
-			}
-			v, err := volume.Measure(ctx, result, volume.Options{})
-			if err != nil {
-				t.Fatal(err)
-			}
-			t.Logf("smallest change %.2g mm, %d areas, checks consistent: %v", result.SmallestMM, len(result.Areas), v.Consistent)
-			within(t, f, v)
 		})
-	}
-}
-
-// throughFile writes picks as the commands read them, and reads them back.
-func throughFile(t *testing.T, picks []Pick) []Pick {
-	t.Helper()
-	type pair struct {
-		Before [3]float64 `json:"before"`
-		After  [3]float64 `json:"after"`
-	}
-	type file struct {
-		Unit  string `json:"unit"`
-		Pairs []pair `json:"pairs"`
-	}
-	out := file{Unit: "mm"}
-	for _, p := range picks {
-		out.Pairs = append(out.Pairs, pair{[3]float64{p.Before.X, p.Before.Y, p.Before.Z}, [3]float64{p.After.X, p.After.Y, p.After.Z}})
-	}
-	data, err := json.Marshal(out)
-	if err != nil {
-		t.Fatal(err)
-	}
-	name := filepath.Join(t.TempDir(), "picks.json")
-	if err := os.WriteFile(name, data, 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if data, err = os.ReadFile(name); err != nil {
-		t.Fatal(err)
-	}
-	var in file
-	if err := json.Unmarshal(data, &in); err != nil {
-		t.Fatal(err)
-	}
-	back := make([]Pick, len(in.Pairs))
-	for i, p := range in.Pairs {
-		back[i] = Pick{r3.Vec{X: p.Before[0], Y: p.Before[1], Z: p.Before[2]}, r3.Vec{X: p.After[0], Y: p.After[1], Z: p.After[2]}}
-	}
-	return back
-}
-
-// within holds a measured volume against the truth.
-func within(t *testing.T, f *Fixture, v *volume.Result) {
-	t.Helper()
-	if v.Removed.Volume == nil {
-		t.Fatalf("no removed volume: %s", v.Removed.Why)
-	}
-	got, u := v.Removed.Volume.Value, v.Removed.Volume.K*v.Removed.Volume.U
-	off := got - f.RemovedMM3
-	t.Logf("removed %.6g mm³, U %.3g (%.2f %%), truth %.6g (%+.3f %%)", got, u, 100*u/got, f.RemovedMM3, 100*off/f.RemovedMM3)
-	if math.Abs(off) > u || math.Abs(off) > 0.02*f.RemovedMM3 || u > 0.03*got {
-		t.Errorf("removed %.6g ± %.3g mm³, truth %.6g", got, u, f.RemovedMM3)
 	}
 }
 
