@@ -3,12 +3,16 @@ package demo
 import (
 	"context"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/integrate/quad"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
 )
+
+// wide is the half length from which a patch's chart stretches much, mm.
+const wide = 40
 
 // fineness is the number of nodes of a quadrature: across is Gauss–Legendre
 // nodes on each smooth piece of a ray, round is the number of rays.
@@ -75,18 +79,16 @@ func derivative(g func(t float64) r3.Vec, h float64) r3.Vec {
 	return r3.Scale(1/(12*h), r3.Sub(r3.Scale(8, near), far))
 }
 
-// areaOf is the area of the patch on a surface. Every piece of a ray is cut in
-// three: charts of wide patches stretch towards their edge.
+// areaOf is the area of the patch on a surface. The charts of wide patches
+// stretch towards their edge: there every piece of a ray is cut in three.
 func (p *patch) areaOf(surface func(r3.Vec) r3.Vec, fine fineness) float64 {
+	cuts := []float64{0, p.flat, 1}
+	if p.rx > wide {
+		f, g := p.flat/3, (1-p.flat)/3
+		cuts = []float64{0, f, 2 * f, p.flat, p.flat + g, p.flat + 2*g, 1}
+	}
 	breaks := func(phi float64) []float64 {
-		var out []float64
-		for _, x := range []float64{0, 1.0 / 3, 2.0 / 3} {
-			out = append(out, x*p.flat)
-		}
-		for _, x := range []float64{0, 1.0 / 3, 2.0 / 3, 1} {
-			out = append(out, p.flat+x*(1-p.flat))
-		}
-		r := p.radius(phi)
+		out, r := slices.Clone(cuts), p.radius(phi)
 		for i := range out {
 			out[i] *= r
 		}

@@ -72,8 +72,8 @@ type TrueJoin struct {
 // coarse and usual are the nodes of the truth that is written beside the
 // scans, and of the check on it.
 var (
-	coarse = fineness{14, 260}
-	usual  = fineness{20, 380}
+	coarse = fineness{13, 240}
+	usual  = fineness{18, 340}
 )
 
 //go:embed truth.json

@@ -51,7 +51,7 @@ func TestVolumesByOtherCounts(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	directions := lattice(300_000)
+	directions := lattice(120_000)
 	coarse, err := tessellate(context.Background(), s.at(AirAbrasive), s.at(AirAbrasive), nil, 30_000, &splitmix{5})
 	if err != nil {
 		t.Fatal(err)
@@ -76,7 +76,7 @@ func TestVolumesByOtherCounts(t *testing.T) {
 		_, b2 := solidOf(fine, s.at(v.To))
 		byFacets := (4*(a2-b2) - (a1 - b1)) / 3
 
-		byGrid := s.gridCount(v, 90_000)
+		byGrid := s.gridCount(v, 60_000)
 		t.Logf("%s to %s: truth %.3f, lattice %+.4f %%, facets %+.4f %%, grid %+.3f %%", v.From, v.To, net,
 			100*(byLattice/net-1), 100*(byFacets/net-1), 100*(byGrid/net-1))
 		for _, c := range []struct {
