@@ -34,3 +34,12 @@ func BenchmarkMeasures(b *testing.B) {
 	}
 	b.ReportMetric(float64(m.FaceCount()), "faces")
 }
+
+func BenchmarkVertexNormals(b *testing.B) {
+	m := solid.Icosphere(8, 50)
+	w := mesh.NewWeld(m)
+	for b.Loop() {
+		mesh.VertexNormals(m, w)
+	}
+	b.ReportMetric(float64(m.FaceCount()), "faces")
+}

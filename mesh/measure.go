@@ -41,18 +41,23 @@ func Bounds(m *Mesh) Box {
 // Area is the area of all faces, in the square of the mesh's unit. Noise
 // inflates it: for noise σ on edges e by about 1 + 2(σ/e)².
 func Area(m *Mesh) float64 {
-	return SumBlocks(m.FaceCount(), func(f int) float64 { return r3.Norm(m.AreaVector(uint32(f))) })
+	return SumBlocks(m.FaceCount(), func(f int) float64 { return norm(m.AreaVector(uint32(f))) })
 }
 
 // AreaOf is the area of the faces listed.
 func AreaOf(m *Mesh, faces []uint32) float64 {
-	return SumBlocks(len(faces), func(i int) float64 { return r3.Norm(m.AreaVector(faces[i])) })
+	return SumBlocks(len(faces), func(i int) float64 { return norm(m.AreaVector(faces[i])) })
 }
+
+// norm is the length of a vector. The care that r3.Norm takes against overflow
+// is not needed where coordinates are float32: even fourth powers stay inside
+// float64.
+func norm(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
 
 // FaceAreas returns the area of every face.
 func FaceAreas(m *Mesh) []float64 {
 	areas := make([]float64, m.FaceCount())
-	forFaces(m, func(f uint32) { areas[f] = r3.Norm(m.AreaVector(f)) })
+	forFaces(m, func(f uint32) { areas[f] = norm(m.AreaVector(f)) })
 	return areas
 }
 
@@ -89,7 +94,7 @@ func tetra(m *Mesh, f uint32, o r3.Vec) float64 {
 func ClosureRatio(m *Mesh) float64 {
 	s := sumVectors(m.FaceCount(), func(f int) [4]float64 {
 		a := m.AreaVector(uint32(f))
-		return [4]float64{a.X, a.Y, a.Z, r3.Norm(a)}
+		return [4]float64{a.X, a.Y, a.Z, norm(a)}
 	})
 	if s[3] == 0 {
 		return 0
@@ -156,7 +161,7 @@ func MeanEdge(m *Mesh) float64 {
 		if a == b || b == c || c == a {
 			return [4]float64{}
 		}
-		return [4]float64{r3.Norm(r3.Sub(b, a)) + r3.Norm(r3.Sub(c, b)) + r3.Norm(r3.Sub(a, c)), 3}
+		return [4]float64{norm(r3.Sub(b, a)) + norm(r3.Sub(c, b)) + norm(r3.Sub(a, c)), 3}
 	})
 	if s[1] == 0 {
 		return 0

@@ -1,6 +1,7 @@
 package mesh
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -12,30 +13,51 @@ import (
 // not matter. A vertex without faces of any area has the zero vector.
 func VertexNormals(m *Mesh, w *Weld) []r3.Vec {
 	normals := make([]r3.Vec, w.Count)
-	for f := range uint32(m.FaceCount()) {
-		a, b, c := m.Corners(f)
-		n := r3.Cross(r3.Sub(b, a), r3.Sub(c, a))
-		l := r3.Norm(n)
-		if l == 0 || math.IsNaN(l) {
-			continue
+	// Shares are computed side by side, and added in the order of the faces.
+	const chunk = 16 * topologyBlock
+	n := m.FaceCount()
+	shares := make([][3]r3.Vec, min(n, chunk))
+	for from := 0; from < n; from += chunk {
+		part := shares[:min(n-from, chunk)]
+		_ = Parallel(context.Background(), (len(part)+topologyBlock-1)/topologyBlock, func(b int) {
+			for i := b * topologyBlock; i < min(len(part), (b+1)*topologyBlock); i++ {
+				part[i] = normalShares(m.Corners(uint32(from + i)))
+			}
+		})
+		for i := range part {
+			a, b, c := w.Face(m, uint32(from+i))
+			normals[a] = r3.Add(normals[a], part[i][0])
+			normals[b] = r3.Add(normals[b], part[i][1])
+			normals[c] = r3.Add(normals[c], part[i][2])
 		}
-		n = r3.Scale(1/l, n)
-		ia, ib, ic := w.Face(m, f)
-		normals[ia] = r3.Add(normals[ia], r3.Scale(CornerAngle(a, b, c), n))
-		normals[ib] = r3.Add(normals[ib], r3.Scale(CornerAngle(b, c, a), n))
-		normals[ic] = r3.Add(normals[ic], r3.Scale(CornerAngle(c, a, b), n))
 	}
 	for v, n := range normals {
-		if l := r3.Norm(n); l > 0 {
+		if l := norm(n); l > 0 {
 			normals[v] = r3.Scale(1/l, n)
 		}
 	}
 	return normals
 }
 
+// normalShares is the unit normal of a face times its angle at each corner;
+// zero for a face without area.
+func normalShares(a, b, c r3.Vec) (shares [3]r3.Vec) {
+	n := r3.Cross(r3.Sub(b, a), r3.Sub(c, a))
+	l := norm(n)
+	if !(l > 0) {
+		return shares
+	}
+	n = r3.Scale(1/l, n)
+	return [3]r3.Vec{
+		r3.Scale(CornerAngle(a, b, c), n),
+		r3.Scale(CornerAngle(b, c, a), n),
+		r3.Scale(CornerAngle(c, a, b), n),
+	}
+}
+
 // CornerAngle is the angle at corner a of triangle a b c in radians, exact for
 // needles too. It is 0 where two corners coincide.
 func CornerAngle(a, b, c r3.Vec) float64 {
 	u, v := r3.Sub(b, a), r3.Sub(c, a)
-	return math.Atan2(r3.Norm(r3.Cross(u, v)), r3.Dot(u, v))
+	return math.Atan2(norm(r3.Cross(u, v)), r3.Dot(u, v))
 }

@@ -221,7 +221,7 @@ func (s *Signed) corners(f uint32) [3]uint32 {
 }
 
 func unit(v r3.Vec) r3.Vec {
-	if l := r3.Norm(v); l > 0 {
+	if l := math.Sqrt(r3.Norm2(v)); l > 0 {
 		return r3.Scale(1/l, v)
 	}
 	return r3.Vec{}
