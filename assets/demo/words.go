@@ -140,6 +140,14 @@ func regionWords(name string) annotate.Region {
 		g = annotate.Region{Layer: annotate.LayerCondition, Kind: "surface_lowered", Certainty: "inferred", ExaminedBy: "raking", Who: preparator,
 			Since: AirAbrasive, Work: "W4", Evidence: "the scans of 9 and 11 March differ by about half a millimetre, and the bone was bare there"}
 	}
+	// How well the eye can tell where each of them ends.
+	g.BandMM = 0.3
+	switch name {
+	case "uncertain":
+		g.BandMM = 1.5
+	case "abraded", "lowered":
+		g.BandMM = 0.8
+	}
 	return g
 }
 
