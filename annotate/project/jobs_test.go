@@ -275,6 +275,26 @@ func TestChange(t *testing.T) {
 	if got := again.Entry().Removed.Value; math.Abs(got-want) > 1e-9*want || got >= e.Removed.Value {
 		t.Errorf("without the moved piece %.1f mm³ removed, want %.1f", got, want)
 	}
+	// Where every area is a piece that lies elsewhere now, what else was added is
+	// not known to be nothing: as uncertain as between scans that show no change.
+	err = p.Edit("said what was added", func(r *annotate.Record) error {
+		for _, a := range c.Change.Areas {
+			if a.Kind == "added" {
+				r.Changes = append(r.Changes, annotate.Change{ID: "C2", From: before.String(), To: after.String(), Kind: "added", What: "moved_piece",
+					Centroid: [3]float64{a.CentroidMM.X, a.CentroidMM.Y, a.CentroidMM.Z}})
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if again, err = p.Change(t.Context(), before, after, nil); err != nil {
+		t.Fatal(err)
+	}
+	if got := again.Entry().Added; got == nil || got.Value != 0 || got.U <= 0 {
+		t.Errorf("without the moved pieces %v added, want 0 with an uncertainty", got)
+	}
 	// What is marked as support takes no part, and the comparison is made anew.
 	l, err := p.LoadUse(t.Context(), after, nil)
 	if err != nil {

@@ -134,7 +134,7 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 		}
 	}
 	if t.Areas == 0 {
-		return w.nothing()
+		return Nothing(w.change)
 	}
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
 	if declined > 0 {
@@ -156,12 +156,12 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 // surface times greatest depth, for the total still to be given.
 const smallDoubt = 0.01
 
-// nothing is the total when no area was found: zero, and as uncertain as the
+// Nothing is the total over no area: zero, in mm³, and as uncertain as the
 // largest single area that would have gone unseen.
-func (w *work) nothing() Total {
-	edge := max(w.change.Before.EdgeMM, w.change.After.EdgeMM)
+func Nothing(c *change.Change) Total {
+	edge := max(c.Before.EdgeMM, c.After.EdgeMM)
 	area := change.SmallestAreaMM2(edge)
-	b := quantity.Budget{quantity.Within("an area too small or too thin to be seen", 0, area*w.change.SmallestMM, 1, quantity.CubicMillimetre, quantity.Rectangular)}
+	b := quantity.Budget{quantity.Within("an area too small or too thin to be seen", 0, area*c.SmallestMM, 1, quantity.CubicMillimetre, quantity.Rectangular)}
 	v := b.Measured(0, quantity.CubicMillimetre, MethodShell)
 	s := quantity.Budget{quantity.Within("an area too small to be seen", 0, area, 1, quantity.SquareMillim, quantity.Rectangular)}
 	return Total{Volume: &v, Budget: b, Surface: s.Measured(0, quantity.SquareMillim, "surface where the averaged gap passes the limit")}
