@@ -319,44 +319,60 @@ func statedExtras(scene *gltf.Scene) *extras {
 const agreement = 1e-5
 
 // differs names the first value that the notes state otherwise than the
-// triangles give, empty if all agree.
+// triangles give, empty if all agree. A value that only one of them has counts
+// as different.
 func differs(stated, found *tally.Sheet) string {
-	off := func(a, b float64) bool {
-		return math.Abs(a-b) > agreement*math.Max(1, math.Max(math.Abs(a), math.Abs(b)))
+	a, b := figures(stated), figures(found)
+	all := map[string]bool{}
+	for name := range a {
+		all[name] = true
 	}
-	if off(stated.Surface.TotalMM2, found.Surface.TotalMM2) {
-		return "total area"
+	for name := range b {
+		all[name] = true
 	}
-	if off(stated.Surface.SpecimenMM2, found.Surface.SpecimenMM2) {
-		return "specimen surface"
-	}
-	for _, by := range []struct{ stated, found map[string]quantity.Measured }{
-		{stated.Surface.BySubstance, found.Surface.BySubstance},
-		{stated.Surface.ByApplied, found.Surface.ByApplied},
-		{stated.Surface.ByCondition, found.Surface.ByCondition},
-	} {
-		kinds := map[string]bool{}
-		for kind := range by.stated {
-			kinds[kind] = true
-		}
-		for kind := range by.found {
-			kinds[kind] = true
-		}
-		for _, kind := range slices.Sorted(maps.Keys(kinds)) {
-			if off(by.stated[kind].Value, by.found[kind].Value) {
-				return "area of " + kind
-			}
-		}
-	}
-	a, b := stated.Restored, found.Restored
-	if (a.Share == nil) != (b.Share == nil) || a.Share != nil && math.Abs(a.Share.Value-b.Share.Value) > agreement {
-		return "restored share"
-	}
-	for _, j := range found.Joins {
-		i := slices.IndexFunc(stated.Joins, func(o tally.JoinLength) bool { return o.ID == j.ID })
-		if i < 0 || off(stated.Joins[i].Length.Value, j.Length.Value) {
-			return "length of join " + j.ID
+	for _, name := range slices.Sorted(maps.Keys(all)) {
+		x, hasX := a[name]
+		y, hasY := b[name]
+		if hasX != hasY || math.Abs(x-y) > agreement*math.Max(1, math.Max(math.Abs(x), math.Abs(y))) {
+			return name
 		}
 	}
 	return ""
+}
+
+// figures names every value of a sheet that follows from the triangles, the
+// tables and the lines: areas in mm², lengths in mm, shares.
+func figures(s *tally.Sheet) map[string]float64 {
+	out := map[string]float64{}
+	put := func(name string, m *quantity.Measured) {
+		if m != nil {
+			out[name] = m.Value
+		}
+	}
+	surface := func(of string, f tally.Surface, r tally.Restored) {
+		out[of+"total area"] = f.TotalMM2
+		out[of+"specimen surface"] = f.SpecimenMM2
+		for _, by := range []map[string]quantity.Measured{f.BySubstance, f.ByApplied, f.ByCondition} {
+			for kind, m := range by {
+				out[of+"area of "+kind] = m.Value
+			}
+		}
+		put(of+"restored share", r.Share)
+		put(of+"restored share, low", r.Low)
+		put(of+"restored share, high", r.High)
+	}
+	surface("", s.Surface, s.Restored)
+	for _, p := range s.Pieces {
+		surface(p.Piece+": ", p.Surface, p.Restored)
+	}
+	put("changed in look", s.ChangedInLook)
+	put("retouch over original", s.RetouchOverOriginal)
+	put("matrix left", s.MatrixLeft)
+	for _, r := range s.Regions {
+		out["area of region "+r.ID] += r.Area.Value
+	}
+	for _, j := range s.Joins {
+		out["length of join "+j.ID] += j.Length.Value
+	}
+	return out
 }

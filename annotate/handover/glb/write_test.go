@@ -4,9 +4,11 @@ import (
 	"bytes"
 	"encoding/binary"
 	"encoding/json"
+	"maps"
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -183,18 +185,57 @@ func TestReadBack(t *testing.T) {
 	}
 }
 
-// A file whose notes were changed by hand is found out: the values come from the
-// triangles, and an open point says so.
+// A file whose notes were changed by hand is found out, whichever of its figures
+// it was: the values come from the triangles, and an open point says so.
 func TestFalsifiedExtras(t *testing.T) {
 	in := invented(t, false)
 	data := write(t, in)
+	type object = map[string]any
+	for _, row := range []struct {
+		about   string
+		falsify func(sheet object)
+	}{
+		{"restored share", func(s object) { s["restored"].(object)["share"].(object)["value"] = 0.001 }},
+		{"restored share, low", func(s object) { s["restored"].(object)["low"].(object)["value"] = 0.001 }},
+		{"restored share, high", func(s object) { s["restored"].(object)["high"].(object)["value"] = 0.001 }},
+		{"restored share", func(s object) { delete(s["restored"].(object), "share") }},
+		{"changed in look", func(s object) { s["changed_in_look"].(object)["value"] = 0.001 }},
+		{"retouch over original", func(s object) { s["retouch_over_original"].(object)["value"] = 0.001 }},
+		{"matrix left", func(s object) {
+			s["matrix_left"] = object{"value": 0.5, "u": 0.01, "k": 2, "unit": "1", "method": "invented"}
+		}},
+		{"total area", func(s object) { s["surface"].(object)["total_mm2"] = 1 }},
+		{"chip: specimen surface", func(s object) { s["pieces"].([]any)[1].(object)["surface"].(object)["specimen_mm2"] = 1 }},
+		{"area of region " + in.Sheet.Regions[0].ID, func(s object) { s["regions"].([]any)[0].(object)["area"].(object)["value"] = 1 }},
+		{"length of join J1", func(s object) { s["joins"].([]any)[0].(object)["length"].(object)["value"] = 1 }},
+		{"length of join J9", func(s object) {
+			j := maps.Clone(s["joins"].([]any)[0].(object))
+			j["id"] = "J9"
+			s["joins"] = append(s["joins"].([]any), j)
+		}},
+	} {
+		m, err := Read("false.glb", withExtras(t, data, row.falsify))
+		if err != nil {
+			t.Fatalf("%s: %v", row.about, err)
+		}
+		if math.Abs(m.Sheet.Restored.Share.Value-in.Sheet.Restored.Share.Value) > 1e-6 {
+			t.Errorf("%s: restored %v, wanted that of the triangles, %v", row.about, m.Sheet.Restored.Share.Value, in.Sheet.Restored.Share.Value)
+		}
+		if !slices.ContainsFunc(m.Sheet.OpenPoints, func(p annotate.OpenPoint) bool { return p.ID == "extras_differ" && p.About == row.about }) {
+			t.Errorf("%s: no open point: %+v", row.about, m.Sheet.OpenPoints)
+		}
+	}
+}
+
+// withExtras is a GLB with the sheet in its notes changed.
+func withExtras(t *testing.T, data []byte, change func(sheet map[string]any)) []byte {
+	t.Helper()
 	length := binary.LittleEndian.Uint32(data[12:])
 	var doc map[string]any
 	if err := json.Unmarshal(data[20:20+length], &doc); err != nil {
 		t.Fatal(err)
 	}
-	sheet := doc["extras"].(map[string]any)["rigatino"].(map[string]any)["tally"].(map[string]any)
-	sheet["restored"].(map[string]any)["share"].(map[string]any)["value"] = 0.001
+	change(doc["extras"].(map[string]any)["rigatino"].(map[string]any)["tally"].(map[string]any))
 	text, err := json.Marshal(doc)
 	if err != nil {
 		t.Fatal(err)
@@ -211,20 +252,7 @@ func TestFalsifiedExtras(t *testing.T) {
 	out.Write(data[16:20])
 	out.Write(text)
 	out.Write(rest)
-	m, err := Read("false.glb", out.Bytes())
-	if err != nil {
-		t.Fatal(err)
-	}
-	if math.Abs(m.Sheet.Restored.Share.Value-in.Sheet.Restored.Share.Value) > 1e-6 {
-		t.Errorf("restored %v, wanted that of the triangles, %v", m.Sheet.Restored.Share.Value, in.Sheet.Restored.Share.Value)
-	}
-	found := false
-	for _, p := range m.Sheet.OpenPoints {
-		found = found || p.ID == "extras_differ" && p.About == "restored share"
-	}
-	if !found {
-		t.Errorf("no open point: %+v", m.Sheet.OpenPoints)
-	}
+	return out.Bytes()
 }
 
 // The three variants are mapped on every primitive, hidden ribbons are no
