@@ -175,23 +175,40 @@ func (s *Sheet) body(b Body) (sums, error) {
 		}
 	}
 
-	band := func(r annotate.Region) float64 { return math.Max(r.BandMM, math.Max(bandFloorMM, t.edge/4)) }
-	widest := math.Max(bandFloorMM, t.edge/4)
+	// A region's band is that of its own outline. The ground, original and not
+	// examined, is what the others leave, so theirs bound it wherever they are
+	// wider than its own.
+	floor := math.Max(bandFloorMM, t.edge/4)
+	bands := map[string]float64{}
+	lengths := map[uint16]float64{}
 	for _, r := range b.Regions {
 		a, ok := regionArea[r.Number]
 		if !ok {
 			continue
 		}
-		widest = math.Max(widest, band(r))
-		u := band(r) * outlineLength(b.Surface, share.region[r.Number]) * factor
-		s.Regions = append(s.Regions, Region{ID: r.ID, Use: b.Use, Layer: r.Layer, Kind: r.Kind, Area: t.areaOf(a, u)})
+		band := math.Max(r.BandMM, floor)
+		lengths[r.Number] = outlineLength(b.Surface, share.region[r.Number]) * factor
+		s.Regions = append(s.Regions, Region{ID: r.ID, Use: b.Use, Layer: r.Layer, Kind: r.Kind, Area: t.areaOf(a, band*lengths[r.Number])})
+		for _, word := range wordsOf(r) {
+			bands[word] = math.Max(bands[word], band)
+		}
 	}
 	edgeU := func(word string) float64 {
 		faces := share.word[word]
 		if faces == nil {
 			return 0
 		}
-		return widest * outlineLength(b.Surface, faces) * factor
+		own := math.Max(bands[word], floor)
+		u := own * outlineLength(b.Surface, faces) * factor
+		if word != unassigned && !annotate.IsOriginal(word) {
+			return u
+		}
+		for _, r := range b.Regions {
+			if r.Layer == facemap.Substance.String() && r.Kind != word {
+				u += math.Max(r.BandMM-own, 0) * lengths[r.Number]
+			}
+		}
+		return u
 	}
 	for word := range t.area {
 		t.u[word] = edgeU(word)
@@ -210,6 +227,21 @@ func (s *Sheet) body(b Body) (sums, error) {
 		s.Joins = append(s.Joins, LengthOf(j, b.Scale))
 	}
 	return t, nil
+}
+
+// wordsOf lists the words whose areas a region's outline bounds.
+func wordsOf(r annotate.Region) []string {
+	if r.Layer != facemap.Substance.String() {
+		words := []string{r.Layer + "/" + r.Kind}
+		if r.Kind == retouch {
+			words = append(words, unionChanged)
+		}
+		return words
+	}
+	if annotate.IsRestored(r.Kind) {
+		return []string{r.Kind, unionRestored, unionChanged}
+	}
+	return []string{r.Kind}
 }
 
 // areaOf gives an area its uncertainty: the outline's and the scale's.

@@ -250,6 +250,18 @@ func TestCapsOfASphere(t *testing.T) {
 	s := reckon(t, Input{Bodies: []Body{body("fill", "original")}})
 	edge := mesh.MeanEdge(m)
 	near(t, "u of the restored share", s.Restored.Low.U, math.Max(0.25, edge/4)*2*math.Pi*15/(4*math.Pi*625), 0.05*0.003*math.Max(0.25, edge/4)/0.25)
+
+	// A region whose edge is told less well widens its own area and that of the
+	// ground about it, and no other's.
+	vague := body("fill", "uncertain")
+	vague.Regions[1].BandMM = 2
+	v := reckon(t, Input{Bodies: []Body{vague}})
+	band := math.Max(0.25, edge/4)
+	rimOne, rimTwo := 2*math.Pi*15, 2*math.Pi*math.Sqrt(2*25*2.5-2.5*2.5)
+	near(t, "u of the restored share beside a vague region", v.Restored.Low.U, s.Restored.Low.U, 1e-12)
+	for kind, want := range map[string]float64{"fill": band * rimOne, "uncertain": 2 * rimTwo, "unassigned": band*rimOne + 2*rimTwo} {
+		near(t, "u of "+kind+" beside a vague region", v.Surface.BySubstance[kind].U, want, 0.05*want)
+	}
 }
 
 // An open half sphere has one opening, the disc of its rim.
