@@ -416,9 +416,16 @@ func (w *Window) autosave() {
 	}
 }
 
-// Close closes the project and the window. What was not saved stays in the
-// project's journal and is there when it is opened again.
+// Close lets go of the project and closes the window.
 func (w *Window) Close() {
+	w.LetGo()
+	w.win.Close()
+}
+
+// LetGo stops what runs and closes the project, so that its lock does not
+// outlive the program; it may be called again. What was not saved stays in the
+// project's journal and is there when it is opened again.
+func (w *Window) LetGo() {
 	select {
 	case <-w.closing:
 		return
@@ -433,7 +440,6 @@ func (w *Window) Close() {
 		}
 	}
 	w.log("closed", nil)
-	w.win.Close()
 }
 
 func text(err error) string {
