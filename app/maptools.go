@@ -61,6 +61,9 @@ func (w *Window) toolButtons() fyne.CanvasObject {
 		buttons = append(buttons, b)
 	}
 	for _, a := range tool.All {
+		if a.Kind == tool.Ruler {
+			continue // it maps nothing: it stands with the buttons of the view
+		}
 		add(fmt.Sprintf("%s (%c)", a.Word, a.Key), w.hand.kind == a.Kind, func() { w.chooseTool(a.Kind) })
 	}
 	add("Rub out (x)", d.RubOut, w.rubOut)
@@ -118,7 +121,11 @@ func (w *Window) sizeRoom() fyne.CanvasObject {
 	case tool.Loop, tool.Grow, tool.SameColour:
 		toggle("Through (t)", &d.Through, "through")
 	case tool.Join:
-		room.Add(choice(terms.All(terms.Fit), w.hand.fit, func(id string) { w.hand.fit = id }))
+		fit := choice(terms.All(terms.Fit), w.hand.fit, func(id string) { w.hand.fit = id })
+		if s, ok := fit.(*widget.Select); ok {
+			s.PlaceHolder = "How well it fits"
+		}
+		room.Add(fit)
 		room.Add(part.NewButton("Last point back", w.takePointBack))
 	}
 	w.brushWords()
@@ -310,7 +317,7 @@ func (w *Window) rule(p render.Picked) {
 	if !math.IsNaN(l.SurfaceMM) {
 		over = fmt.Sprintf("**%s** over the surface", mm(l.SurfaceMM))
 	}
-	w.next.Say(fmt.Sprintf("**%s** straight, %s. Press again to measure anew; keep a length that counts in Measure, with what it rests on.", mm(l.StraightMM), over), part.Ink)
+	w.next.Say(fmt.Sprintf("**%s** straight, %s. Press again to measure anew.", mm(l.StraightMM), over), part.Ink)
 }
 
 func finite(v float64) float64 {
