@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"strings"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
@@ -69,17 +70,30 @@ func (w *Window) toolButtons() fyne.CanvasObject {
 	add("Rub out (x)", d.RubOut, w.rubOut)
 	add("Smooth outline", false, w.smoothOutline)
 	add("All the rest…", false, w.markRest)
-	rows := 1
-	if look.Current().Scale >= 1.3 {
-		rows = 2
+	if look.Current().Scale >= largeText { // one field for all tools, so that the specimen keeps its room
+		field := widget.NewSelect(nil, nil)
+		for _, a := range tool.All {
+			if a.Kind != tool.Ruler {
+				field.Options = append(field.Options, fmt.Sprintf("%s (%c)", a.Word, a.Key))
+			}
+		}
+		about := tool.Get(w.hand.kind)
+		field.Selected = fmt.Sprintf("%s (%c)", about.Word, about.Key)
+		field.OnChanged = func(word string) {
+			for _, a := range tool.All {
+				if strings.HasPrefix(word, a.Word) {
+					w.chooseTool(a.Kind)
+				}
+			}
+		}
+		buttons = append([]fyne.CanvasObject{field}, buttons[len(tool.All)-1:]...)
+		add("Slip", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
 	}
-	per := (len(buttons) + rows - 1) / rows
-	box := container.New(layout.NewCustomPaddedVBoxLayout(4))
-	for at := 0; at < len(buttons); at += per {
-		box.Add(container.New(layout.NewCustomPaddedHBoxLayout(6), buttons[at:min(at+per, len(buttons))]...))
-	}
-	return container.NewHScroll(box)
+	return container.NewHScroll(container.New(layout.NewCustomPaddedHBoxLayout(6), buttons...))
 }
+
+// largeText is the size of text from which on the window is laid out anew.
+const largeText = 1.3
 
 // sizeRoom is the size of the tool in hand, in mm, and what it may do.
 func (w *Window) sizeRoom() fyne.CanvasObject {

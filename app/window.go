@@ -78,6 +78,8 @@ type Window struct {
 	title      *titleBar
 	bench      *part.BenchLine
 	slip       *fyne.Container
+	slipRoom   fyne.CanvasObject // the slip on its ground
+	slipOpen   bool              // with large text, while mapping
 	shelf      *fyne.Container
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
@@ -125,11 +127,12 @@ func (w *Window) build() {
 	w.tools = container.New(&corners{})
 	w.empty = container.NewVBox()
 	w.shelfRoom = container.NewStack(part.NewGround(pageGround), container.New(pad(8, 8, 16, 16), w.shelf))
+	w.slipRoom = onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip)))
 	r := &rooms{
 		title:    w.title.room,
 		bench:    onGround(cardGround, benchRoom(w)),
 		specimen: container.NewStack(w.specimen, w.tools, w.empty),
-		slip:     onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip))),
+		slip:     w.slipRoom,
 		shelf:    w.shelfRoom,
 		next:     w.next,
 	}
@@ -335,6 +338,11 @@ func (w *Window) refresh() {
 		case taskHandOver:
 			w.handOverTask()
 		}
+	}
+	if w.desk != nil && w.task == taskMap && look.Current().Scale >= largeText && !w.slipOpen {
+		w.slipRoom.Hide()
+	} else {
+		w.slipRoom.Show()
 	}
 	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()
