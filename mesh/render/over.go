@@ -121,6 +121,11 @@ type Glass struct {
 	Scale        float64    // of the widths; 0 is 1
 }
 
+// Rect is the part of the picture inside the glass.
+func (g Glass) Rect() image.Rectangle {
+	return image.Rect(int(clampPx(g.X-g.Radius))-1, int(clampPx(g.Y-g.Radius))-1, int(clampPx(g.X+g.Radius))+2, int(clampPx(g.Y+g.Radius))+2)
+}
+
 // Loupe copies the round part of another picture of the same size and camera
 // into dst, with a rim.
 func Loupe(dst, other *image.RGBA, g Glass) {
