@@ -70,6 +70,13 @@ func (w *Window) viewTools() {
 			w.repaint()
 		}))
 	}
+	if len(w.scanned()) > 1 {
+		word := "Play (p)"
+		if w.playing.on {
+			word = "Stop (p)"
+		}
+		bottom = append(bottom, part.NewButton(word, w.play))
+	}
 	row := func(o []fyne.CanvasObject) fyne.CanvasObject {
 		return container.New(layout.NewCustomPaddedHBoxLayout(look.Gap), o...)
 	}

@@ -88,6 +88,7 @@ type Window struct {
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
 	hand       hand
+	playing    playback
 	sizeSlider *widget.Slider
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}
@@ -299,6 +300,7 @@ func (w *Window) Choose(task string) {
 		w.jobs.Stop()
 	}
 	w.task = task
+	w.playing.on = false
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
