@@ -215,6 +215,8 @@ func (w *Window) Rune(r rune) bool {
 		w.Brush(-1)
 	case r == ']':
 		w.Brush(1)
+	case r == 'k':
+		w.toggleCut()
 	case r == 'p':
 		w.play()
 	case r == ',':
@@ -327,6 +329,14 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	if w.task == taskMap {
 		scene.Lines = append(scene.Lines, w.handLines()...)
 		over = w.overHand()
+	}
+	if w.cut.on {
+		scene.Lines = append(scene.Lines, w.cutLines()...)
+		hand, cut := over, w.overCut()
+		over = func(img *image.RGBA, f *render.Frame) {
+			hand(img, f)
+			cut(img, f)
+		}
 	}
 	pic = view.Picture{Width: pw, Height: ph, Scene: scene, EdgeX: w.edgeAt * float64(pw), Line: toRGBA(c.Accent), Casing: ground()}
 	if other, ok := w.desk.Placed(w.desk.Other, false); ok && (w.glass && w.pointer.on || w.edge) && key == w.desk.View {

@@ -102,7 +102,9 @@ func (w *Window) restyle() {
 const helpText = `Turn: drag with the middle button, or with Space or Alt held; or the arrow keys.
 Nearer and farther: the wheel, or + and −. Whole: key W. Facing me: key F at a place.
 Mark: choose a kind on the shelf (keys 1 to 9, 0 rubs back to not examined), then drag over the specimen.
-Brush: Ctrl and the wheel, or [ and ].
+Tools: B brush, O loop, G grow to edges, C same colour, J join line, X rub out, U ruler. E lets the brush stop at edges or not; T takes what is not seen too, or not.
+Size, mm: Ctrl and the wheel, the slider, or [ and ].
+Cut: key K cuts through the place under the pointer. Stages: P plays them, comma and full stop go back and on.
 Undo Ctrl+Z, redo Ctrl+Y, save Ctrl+S.
 Two dates: press a bead with Shift, or with the second button, to hold it as the other date. The loupe shows it under the pointer, the date edge beside the specimen.
 

@@ -46,6 +46,11 @@ func (w *Window) viewTools() {
 		light.Weight = part.Chosen
 	}
 	top = append(top, light)
+	cut := part.NewButton("Cut (k)", w.toggleCut)
+	if w.cut.on {
+		cut.Weight = part.Chosen
+	}
+	top = append(top, cut)
 	if w.task == taskMap {
 		ruler := part.NewButton("Ruler (u)", func() { w.chooseTool(tool.Ruler) })
 		if w.hand.kind == tool.Ruler {
@@ -84,8 +89,15 @@ func (w *Window) viewTools() {
 	w.tools.Layout = at
 	w.tools.Add(row(top))
 	w.tools.Add(row(bottom))
+	handles := container.NewHBox()
 	if w.edge {
-		w.tools.Add(w.edgeHandle())
+		handles.Add(w.edgeHandle())
+	}
+	if w.cut.on {
+		handles.Add(w.cutHandle())
+	}
+	if len(handles.Objects) > 0 {
+		w.tools.Add(handles)
 		at.at = append(at.at, topRight)
 	}
 }

@@ -89,6 +89,7 @@ type Window struct {
 	brush      *part.Sentence
 	hand       hand
 	playing    playback
+	cut        cutting
 	sizeSlider *widget.Slider
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}
@@ -160,6 +161,7 @@ func (w *Window) Open(paths []string, unit string) {
 			}
 		}
 		w.desk = desk
+		w.cut = cutting{}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
 		w.placed = false
 		w.refresh()

@@ -244,3 +244,21 @@ func (d *Desk) Measure(from, to mesh.SurfacePoint) (Length, error) {
 	}
 	return out, nil
 }
+
+// CutThrough is where a plane of the scene cuts a use, in the scene; nil where
+// that use is not ready.
+func (d *Desk) CutThrough(key annotate.UseKey, at, normal r3.Vec) [][]r3.Vec {
+	b := d.bodies[key]
+	if b == nil {
+		return nil
+	}
+	p := d.Placing(b)
+	back := p.ToScene.Inverse()
+	lines := mesh.Section(b.Surface.Mesh, b.Surface.Topology, r3.Scale(1/p.Factor, back.Apply(at)), back.Turn(normal))
+	for _, l := range lines {
+		for i, q := range l {
+			l[i] = p.Place(q)
+		}
+	}
+	return lines
+}

@@ -304,6 +304,13 @@ func TestToolsByMouseAndKeys(t *testing.T) {
 		t.Errorf("the ruler says %.3f mm straight and %.3f mm over the surface, wanted %.3f", straight, over, want)
 	}
 
+	// A ball is cut in one closed line; a second press puts the plane away.
+	key("k")
+	if e := b.wait("cut"); e["on"] != true || e["lines"].(float64) != 1 {
+		t.Errorf("the cut through a ball: %v", e)
+	}
+	key("k")
+	b.wait("cut")
 	for range 2 { // the point moved, the line drawn
 		b.do("key", "ctrl+z")
 		b.wait("undo")
