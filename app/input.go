@@ -215,6 +215,8 @@ func (w *Window) Rune(r rune) bool {
 		w.Brush(-1)
 	case r == ']':
 		w.Brush(1)
+	case r == 'n':
+		w.nameRegions()
 	case r == 'k':
 		w.toggleCut()
 	case r == 'p':
@@ -329,6 +331,13 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	if w.task == taskMap {
 		scene.Lines = append(scene.Lines, w.handLines()...)
 		over = w.overHand()
+	}
+	if w.named && key == w.desk.View && (w.task == taskMap || w.task == taskTally || w.task == taskHandOver) {
+		hand, names := over, w.overLabels()
+		over = func(img *image.RGBA, f *render.Frame) {
+			names(img, f)
+			hand(img, f)
+		}
 	}
 	if w.cut.on {
 		scene.Lines = append(scene.Lines, w.cutLines()...)

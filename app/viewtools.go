@@ -51,6 +51,13 @@ func (w *Window) viewTools() {
 		cut.Weight = part.Chosen
 	}
 	top = append(top, cut)
+	if w.task == taskMap || w.task == taskTally || w.task == taskHandOver {
+		names := part.NewButton("Names (n)", w.nameRegions)
+		if w.named {
+			names.Weight = part.Chosen
+		}
+		top = append(top, names)
+	}
 	if w.task == taskMap {
 		ruler := part.NewButton("Ruler (u)", func() { w.chooseTool(tool.Ruler) })
 		if w.hand.kind == tool.Ruler {
@@ -100,6 +107,13 @@ func (w *Window) viewTools() {
 		w.tools.Add(handles)
 		at.at = append(at.at, topRight)
 	}
+}
+
+// nameRegions shows or hides the names of the regions.
+func (w *Window) nameRegions() {
+	w.named = !w.named
+	w.log("names", map[string]any{"on": w.named})
+	w.refresh()
 }
 
 // edgeHandle moves the date edge by buttons, for hands without a steady mouse.

@@ -90,6 +90,8 @@ type Window struct {
 	hand       hand
 	playing    playback
 	cut        cutting
+	labels     labelling
+	named      bool // regions have their names beside them
 	sizeSlider *widget.Slider
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}

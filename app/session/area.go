@@ -262,3 +262,27 @@ func (d *Desk) CutThrough(key annotate.UseKey, at, normal r3.Vec) [][]r3.Vec {
 	}
 	return lines
 }
+
+// RegionFinder tells which region is on top at a place of the use in view:
+// condition over applied over substance. It may be used on any goroutine while
+// the map does not change.
+func (d *Desk) RegionFinder(b *Body) func(p render.Picked) (annotate.Region, bool) {
+	m, err := d.Project.Map(d.View)
+	record := d.Project.Record()
+	regions := record.RegionsOf(d.View.String())
+	var over []uint16
+	return func(p render.Picked) (annotate.Region, bool) {
+		if err != nil || int(p.Face) >= m.FaceCount() {
+			return annotate.Region{}, false
+		}
+		substance := uint16(0)
+		substance, over = m.At(mesh.SurfacePoint{Face: p.Face, Weights: p.Place.Weights}, over[:0])
+		top, ok := regions[substance]
+		for _, n := range over {
+			if g, found := regions[n]; found && (top.Layer != annotate.LayerCondition || g.Layer == annotate.LayerCondition) {
+				top, ok = g, true
+			}
+		}
+		return top, ok
+	}
+}

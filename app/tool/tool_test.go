@@ -1,6 +1,7 @@
 package tool
 
 import (
+	"image"
 	"math"
 	"math/rand/v2"
 	"testing"
@@ -149,6 +150,36 @@ func TestToolsHaveKeysOfTheirOwn(t *testing.T) {
 		taken[a.Key] = a.Word
 		if k, ok := ByKey(a.Key); !ok || k != a.Kind || Get(a.Kind).Word != a.Word {
 			t.Errorf("key %c gives %s", a.Key, k)
+		}
+	}
+}
+
+// Labels lie in their room, none over another, in the order of their places, and
+// what does not fit is left out.
+func TestLayLabels(t *testing.T) {
+	random := rand.New(rand.NewPCG(3, 4))
+	room := image.Rect(10, 60, 800, 400)
+	for n := range 40 {
+		var labels []Label
+		for range n {
+			labels = append(labels, Label{Words: "R1 Fill", At: Point{800 * random.Float64(), 500 * random.Float64()}, Wide: 60 + 80*random.Float64()})
+		}
+		out := LayLabels(labels, room, 22, 6)
+		if len(out) > n || (n <= 12 && len(out) != n) {
+			t.Fatalf("%d of %d labels are laid", len(out), n)
+		}
+		for i, l := range out {
+			if !l.Box.In(room) || l.Box.Dy() != 22 {
+				t.Fatalf("label at %v is outside %v", l.Box, room)
+			}
+			for _, o := range out[:i] {
+				if l.Box.Overlaps(o.Box) {
+					t.Fatalf("labels at %v and %v overlap", l.Box, o.Box)
+				}
+				if sameSide := (l.At.X >= 405) == (o.At.X >= 405); sameSide && o.At.Y <= l.At.Y && o.Box.Min.Y > l.Box.Min.Y {
+					t.Fatal("leaders cross")
+				}
+			}
 		}
 	}
 }

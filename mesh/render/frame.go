@@ -39,6 +39,7 @@ type Frame struct {
 	bodies   []placed
 	view     view
 	smooth   bool
+	settled  bool // not drawn as a moving picture
 	blocks   bool // two by two samples of a triangle are coloured alike
 	ready    bool
 	anyEdges bool
@@ -66,6 +67,9 @@ func (f *Frame) Size() (w, h int) { return f.w, f.h }
 
 // Camera is the camera the frame was drawn with last.
 func (f *Frame) Camera() Camera { return f.scene.Camera }
+
+// Settled says whether the frame was drawn in full, not as a moving picture.
+func (f *Frame) Settled() bool { return f.ready && f.settled }
 
 // view is the camera as the drawing loops use it.
 type view struct {

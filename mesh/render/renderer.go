@@ -173,6 +173,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 		r.cullAll(true)
 	}
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
+	f.settled = q != Moving
 	f.blocks = q == Moving && !f.allFlat() && f.pixelsInSight() > blockPixels
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)

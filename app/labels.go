@@ -1,0 +1,127 @@
+package app
+
+import (
+	"image"
+	"sync"
+
+	"rigatino/annotate"
+	"rigatino/annotate/terms"
+	"rigatino/app/look"
+	"rigatino/app/tool"
+	"rigatino/mesh/render"
+)
+
+// labelling remembers where the regions lie in the settled picture of a camera.
+// It is filled by whoever draws that picture.
+type labelling struct {
+	mu     sync.Mutex
+	camera render.Camera
+	size   image.Point
+	labels []tool.Label
+}
+
+// spot is the visible part of a region as far as it was sampled.
+type spot struct {
+	count int
+	x, y  float64
+}
+
+// labelStep is the distance of the places looked at, pixels.
+const labelStep = 7
+
+// find looks where the regions are in a picture: at a grid of places it asks
+// which region is there, and takes for each the place nearest to the middle of
+// what is seen of it. Regions of the rest and of few pixels have no label.
+func (l *labelling) find(f *render.Frame, regionAt func(p render.Picked) (annotate.Region, bool)) []tool.Label {
+	w, h := f.Size()
+	seen := map[string]*spot{}
+	var order []annotate.Region
+	places := map[string][]tool.Point{}
+	for y := labelStep / 2; y < h; y += labelStep {
+		for x := labelStep / 2; x < w; x += labelStep {
+			p, ok := f.Pick(float64(x)+0.5, float64(y)+0.5)
+			if !ok || p.Inside {
+				continue
+			}
+			g, ok := regionAt(p)
+			if !ok || g.Rest {
+				continue
+			}
+			s := seen[g.ID]
+			if s == nil {
+				s = &spot{}
+				seen[g.ID] = s
+				order = append(order, g)
+			}
+			s.count++
+			s.x += float64(x)
+			s.y += float64(y)
+			places[g.ID] = append(places[g.ID], tool.Point{X: float64(x), Y: float64(y)})
+		}
+	}
+	var out []tool.Label
+	for _, g := range order {
+		s := seen[g.ID]
+		if s.count < 4 {
+			continue
+		}
+		mid := tool.Point{X: s.x / float64(s.count), Y: s.y / float64(s.count)}
+		best := places[g.ID][0]
+		for _, p := range places[g.ID] {
+			if sq(p.X-mid.X)+sq(p.Y-mid.Y) < sq(best.X-mid.X)+sq(best.Y-mid.Y) {
+				best = p
+			}
+		}
+		out = append(out, tool.Label{Words: g.ID + " " + terms.Label(terms.List(g.Layer), g.Kind), At: best})
+	}
+	return out
+}
+
+func sq(v float64) float64 { return v * v }
+
+// overLabels draws the names of the regions beside the specimen, each with a
+// leader to its region.
+func (w *Window) overLabels() func(img *image.RGBA, f *render.Frame) {
+	b := w.desk.Body(w.desk.View)
+	if b == nil {
+		return func(*image.RGBA, *render.Frame) {}
+	}
+	th := look.Current()
+	c := th.Colours()
+	scale := float64(w.win.Canvas().Scale())
+	style := render.TextStyle{Size: float64(th.Px(look.TextCaption)) * scale, Colour: toRGBA(c.Ink)}
+	height := int(style.Size * 1.7)
+	regionAt := w.desk.RegionFinder(b)
+	top := int((float64(th.Px(36)) + 28) * scale)
+	return func(img *image.RGBA, f *render.Frame) {
+		fw, fh := f.Size()
+		l := &w.labels
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		if whole := img.Rect.Dx() == fw && img.Rect.Dy() == fh; whole && f.Settled() {
+			found := l.find(f, regionAt)
+			for i := range found {
+				found[i].Wide = style.Width(found[i].Words) + 14*scale
+			}
+			room := image.Rect(int(12*scale), top, fw-int(12*scale), fh-top-int(style.Size))
+			l.labels, l.camera, l.size = tool.LayLabels(found, room, height, int(6*scale)), f.Camera(), image.Pt(fw, fh)
+		}
+		if l.camera != f.Camera() || l.size != image.Pt(fw, fh) {
+			return
+		}
+		for _, q := range l.labels {
+			x, y := float64(q.Box.Max.X), float64(q.Box.Min.Y+q.Box.Max.Y)/2
+			if q.Box.Min.X > fw/2 {
+				x = float64(q.Box.Min.X)
+			}
+			render.Stretch(img, x, y, q.At.X, q.At.Y, 4*scale, ground())
+			render.Stretch(img, x, y, q.At.X, q.At.Y, 1.5*scale, toRGBA(c.Ink))
+			render.Dot(img, q.At.X, q.At.Y, 3.5*scale, toRGBA(c.Ink))
+		}
+		for _, q := range l.labels {
+			render.Fill(img, q.Box, toRGBA(c.Card))
+			render.Outline(img, q.Box, max(int(scale), 1), toRGBA(c.Edge))
+			style.Draw(img, float64(q.Box.Min.X)+7*scale, float64(q.Box.Max.Y)-style.Size*0.55, q.Words)
+		}
+	}
+}
