@@ -295,6 +295,12 @@ func (w *Window) Choose(task string) {
 		w.desk.EndPicking()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
