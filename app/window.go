@@ -59,11 +59,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
