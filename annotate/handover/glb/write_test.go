@@ -288,29 +288,6 @@ func TestForm(t *testing.T) {
 	}
 }
 
-// EXIF and comments go, the picture stays byte for byte (T.81 B.2, PNG 11.3).
-func TestNotesAreDropped(t *testing.T) {
-	segment := func(marker byte, body string) []byte {
-		return append([]byte{0xFF, marker, byte((len(body) + 2) >> 8), byte(len(body) + 2)}, body...)
-	}
-	scan := []byte{0xFF, 0xDA, 0, 2, 1, 2, 3, 0xFF, 0xD9}
-	jpeg := append([]byte{0xFF, 0xD8}, segment(0xE0, "JFIF\x00")...)
-	jpeg = append(jpeg, segment(0xE1, "Exif\x00\x00place of find")...)
-	jpeg = append(jpeg, segment(0xE2, "ICC_PROFILE\x00x")...)
-	jpeg = append(jpeg, segment(0xFE, "comment")...)
-	jpeg = append(jpeg, segment(0xDB, "table")...)
-	got := withoutNotes(append(jpeg, scan...))
-	if bytes.Contains(got, []byte("place of find")) || bytes.Contains(got, []byte("comment")) {
-		t.Error("notes are still there")
-	}
-	if !bytes.HasSuffix(got, scan) || !bytes.Contains(got, []byte("ICC_PROFILE")) || !bytes.Contains(got, []byte("table")) {
-		t.Error("more than notes is gone")
-	}
-	if broken := append(jpeg[:20:20], 1, 2, 3); !bytes.Equal(withoutNotes(broken), broken) {
-		t.Error("a picture that does not read is changed")
-	}
-}
-
 // An outside validator finds neither errors nor warnings, and an outside library
 // reads the same surface (npm gltf-validator and @gltf-transform).
 func TestOutsideReaders(t *testing.T) {
