@@ -37,14 +37,14 @@ func (r *reader) unpackView(i int, v *BufferView) ([]byte, error) {
 	if _, err := v.Extensions.get(where, extMeshopt, &p); err != nil {
 		return nil, err
 	}
-	data, err := r.buffer(p.Buffer)
+	b, err := r.buffer(p.Buffer)
 	if err != nil {
 		return nil, err
 	}
-	if p.ByteOffset < 0 || p.ByteLength < 0 || p.ByteOffset > len(data) || p.ByteLength > len(data)-p.ByteOffset {
-		return nil, damaged(where, "asks for %d packed bytes from byte %d of buffer %d, which has %d", p.ByteLength, p.ByteOffset, p.Buffer, len(data))
+	if !b.holds(p.ByteOffset, p.ByteLength) {
+		return nil, damaged(where, "asks for %d packed bytes from byte %d of buffer %d, which has %d", p.ByteLength, p.ByteOffset, p.Buffer, b.size)
 	}
-	out, err := p.unpack(data[p.ByteOffset : p.ByteOffset+p.ByteLength])
+	out, err := p.unpack(b.bytes(p.ByteOffset, p.ByteLength))
 	if err != nil {
 		return nil, damaged(where, "is packed (%s) and %v", p.Mode, err)
 	}

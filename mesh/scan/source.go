@@ -13,6 +13,8 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"rigatino/mesh/gltf"
 )
 
 // Member is one file of a scan as received.
@@ -47,12 +49,12 @@ type source struct {
 
 // main reads the main file and starts hashing it.
 func (s *source) main(file, name string) ([]byte, error) {
-	f, err := os.Open(file)
+	f, size, err := openRegular(os.Open, os.Stat, file)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := readAll(s.ctx, f)
+	data, err := readAll(s.ctx, f, size)
 	if err != nil {
 		return nil, err
 	}
@@ -79,12 +81,12 @@ func (s *source) resource(name string) ([]byte, error) {
 		return nil, err
 	}
 	defer root.Close()
-	f, err := root.Open(filepath.FromSlash(name))
+	f, size, err := openRegular(root.Open, root.Stat, filepath.FromSlash(name))
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := readAll(s.ctx, f)
+	data, err := readAll(s.ctx, f, size)
 	if err != nil {
 		return nil, err
 	}
@@ -94,22 +96,81 @@ func (s *source) resource(name string) ([]byte, error) {
 	return data, nil
 }
 
+// parts reads runs of bytes of another member, and hashes all of it in passing.
+func (s *source) parts(name string, runs []gltf.Run) ([][]byte, int64, error) {
+	root, err := os.OpenRoot(s.dir)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer root.Close()
+	f, size, err := openRegular(root.Open, root.Stat, filepath.FromSlash(name))
+	if err != nil {
+		return nil, 0, err
+	}
+	defer f.Close()
+	const piece = 16 << 20
+	h := sha256.New()
+	between := make([]byte, min(size, 1<<20))
+	at := int64(0)
+	// pass reads up to byte end, in place if it can.
+	pass := func(end int64, into []byte) error {
+		for at < end {
+			if err := s.ctx.Err(); err != nil {
+				return err
+			}
+			p := between[:min(int64(len(between)), end-at)]
+			if into != nil {
+				p = into[:min(int64(len(into)), piece)]
+				into = into[len(p):]
+			}
+			if _, err := io.ReadFull(f, p); err != nil {
+				return err
+			}
+			h.Write(p)
+			at += int64(len(p))
+		}
+		return nil
+	}
+	data := make([][]byte, len(runs))
+	for i, run := range runs {
+		from, to := min(run.From, size), min(run.To, size)
+		data[i] = make([]byte, to-from)
+		if err := errors.Join(pass(from, nil), pass(to, data[i])); err != nil {
+			return nil, 0, err
+		}
+	}
+	if err := pass(size, nil); err != nil {
+		return nil, 0, err
+	}
+	if !s.has(name) {
+		s.members = append(s.members, Member{Name: name, SHA256: hex.EncodeToString(h.Sum(nil)), Bytes: size})
+	}
+	return data, size, nil
+}
+
+// openRegular opens a file that is one, not a folder or a device: opening a pipe
+// would wait for somebody to write into it.
+func openRegular(open func(string) (*os.File, error), stat func(string) (os.FileInfo, error), name string) (*os.File, int64, error) {
+	info, err := stat(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, errors.New("this is a folder or a device and not a file; give the mesh file itself")
+	}
+	f, err := open(name)
+	return f, info.Size(), err
+}
+
 // has says whether the file has been read.
 func (s *source) has(name string) bool {
 	return slices.ContainsFunc(s.members, func(m Member) bool { return m.Name == name })
 }
 
 // readAll reads a whole file, in steps between which it can be stopped.
-func readAll(ctx context.Context, f *os.File) ([]byte, error) {
-	info, err := f.Stat()
-	if err != nil {
-		return nil, err
-	}
-	if !info.Mode().IsRegular() {
-		return nil, errors.New("this is a folder or a device and not a file; give the mesh file itself")
-	}
+func readAll(ctx context.Context, f *os.File, size int64) ([]byte, error) {
 	// One byte more than the size, so that the end is met without growing.
-	data := make([]byte, 0, info.Size()+1)
+	data := make([]byte, 0, size+1)
 	for {
 		if err := ctx.Err(); err != nil {
 			return nil, err
