@@ -207,7 +207,7 @@ func (r *reader) parse(text []byte) error {
 
 // canRead are the extensions that a file may require.
 var canRead = []string{
-	extQuantization, extTransform, extMeshopt, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
+	extQuantization, extTransform, extMeshopt, extGlossiness, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
 }
 
 // looks are extensions of materials and lights: required or not, the surface
