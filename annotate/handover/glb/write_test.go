@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -289,16 +290,51 @@ func TestForm(t *testing.T) {
 }
 
 // An outside validator finds neither errors nor warnings, and an outside library
-// reads the same surface (npm gltf-validator and @gltf-transform).
+// reads the same surface (npm gltf-validator and @gltf-transform): its area, and a
+// scan's picture byte for byte but for its notes.
 func TestOutsideReaders(t *testing.T) {
 	dir := t.TempDir()
 	var files []string
-	for name, coloured := range map[string]bool{"plain": false, "coloured": true} {
+	plain, noted := jpegWithNotes(t)
+	dressed := invented(t, false)
+	skin := dressed.Bodies[0].Surface.Mesh
+	for v := range skin.VertexCount() {
+		p := skin.Vertex(uint32(v))
+		skin.UVs = append(skin.UVs, float32(p.X/60+0.5), float32(p.Y/60+0.5))
+	}
+	skin.Images = []mesh.Image{{Name: "skin", MIME: "image/jpeg", Data: noted}}
+	skin.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}}}
+	for name, in := range map[string]Input{"plain": invented(t, false), "coloured": invented(t, true), "dressed": dressed} {
 		file := filepath.Join(dir, name+".glb")
-		if err := os.WriteFile(file, write(t, invented(t, coloured)), 0o644); err != nil {
+		if err := os.WriteFile(file, write(t, in), 0o644); err != nil {
 			t.Fatal(err)
 		}
 		files = append(files, file)
 	}
 	interop.ValidateClean(t, files...)
+	clean, _ := withoutNotes(noted)
+	for i, got := range interop.Measure(t, files...) {
+		data, err := os.ReadFile(files[i])
+		if err != nil {
+			t.Fatal(err)
+		}
+		s, err := gltf.Read(files[i], data, gltf.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		want, triangles := mesh.Area(s.Mesh), s.Mesh.FaceCount()
+		for _, a := range s.Aside {
+			want += mesh.Area(a.Mesh)
+			triangles += a.Mesh.FaceCount()
+		}
+		if got.Triangles != triangles || math.Abs(got.Area-want) > 1e-6*want {
+			t.Errorf("%s: %d triangles, %.9g m²; want %d, %.9g", filepath.Base(files[i]), got.Triangles, got.Area, triangles, want)
+		}
+		if !strings.HasPrefix(filepath.Base(files[i]), "dressed") {
+			continue
+		}
+		if !slices.Contains(got.Images, len(clean)) || !bytes.Contains(data, clean) || !bytes.HasSuffix(clean, plain[2:]) || bytes.Contains(data, []byte("SECRET")) {
+			t.Errorf("pictures of %v bytes, want one of %d without notes", got.Images, len(clean))
+		}
+	}
 }
