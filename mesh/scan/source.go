@@ -14,6 +14,7 @@ import (
 	"slices"
 	"strings"
 
+	"rigatino/mesh"
 	"rigatino/mesh/gltf"
 )
 
@@ -167,26 +168,28 @@ func (s *source) has(name string) bool {
 	return slices.ContainsFunc(s.members, func(m Member) bool { return m.Name == name })
 }
 
-// readAll reads a whole file, in steps between which it can be stopped.
+// readAll reads a whole file of a known size, in pieces between which it can be
+// stopped and several of which are read at once.
 func readAll(ctx context.Context, f *os.File, size int64) ([]byte, error) {
-	// One byte more than the size, so that the end is met without growing.
-	data := make([]byte, 0, size+1)
-	for {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		if len(data) == cap(data) {
-			data = append(data, 0)[:len(data)]
-		}
-		n, err := f.Read(data[len(data):min(cap(data), len(data)+64<<20)])
-		data = data[:len(data)+n]
+	const piece = 4 << 20
+	data := make([]byte, size)
+	short := make([]error, (size+piece-1)/piece)
+	err := mesh.Parallel(ctx, len(short), func(b int) {
+		at := int64(b) * piece
+		_, short[b] = f.ReadAt(data[at:min(size, at+piece)], at)
+	})
+	if err != nil {
+		return nil, err
+	}
+	for _, err := range short {
 		if errors.Is(err, io.EOF) {
-			return data, nil
+			return nil, errors.New("the file became shorter while it was read; wait until it is copied whole")
 		}
 		if err != nil {
 			return nil, err
 		}
 	}
+	return data, nil
 }
 
 // isGzip says whether data begins like a gzip file (RFC 1952).
