@@ -1,6 +1,7 @@
 package app
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -261,6 +262,14 @@ func (w *Window) paint(moving bool) {
 	if w.task != taskChange {
 		scene.Lines = w.desk.Lines(key)
 	}
+	if on, _, _ := w.desk.Picking(); on {
+		scene.Bodies[0].Marks = nil // places are known by how the surface looks
+		scene.Lines = nil
+	}
+	picks := w.desk.PickMarks(key)
+	if len(picks) > 0 {
+		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	}
 	if f := w.shown(); w.task == taskMap && w.pointer.on && f != nil {
 		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
 			scene.Ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
@@ -298,6 +307,11 @@ func (w *Window) paint(moving bool) {
 			} else {
 				label(img, words, paper, pic.EdgeX-words.Width(left)-16*scale, y, left)
 				label(img, words, paper, pic.EdgeX+16*scale, y, right)
+			}
+		}
+		for _, m := range picks {
+			if x, y, _, ok := f.Camera().Project(m.At, img.Rect.Dx(), img.Rect.Dy()); ok {
+				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
 			}
 		}
 		perMM := f.Camera().PixelsPerMM(img.Rect.Dy())

@@ -59,11 +59,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
@@ -295,6 +296,12 @@ func (w *Window) Choose(task string) {
 		w.desk.EndPicking()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
@@ -416,9 +423,16 @@ func (w *Window) autosave() {
 	}
 }
 
-// Close closes the project and the window. What was not saved stays in the
-// project's journal and is there when it is opened again.
+// Close lets go of the project and closes the window.
 func (w *Window) Close() {
+	w.LetGo()
+	w.win.Close()
+}
+
+// LetGo stops what runs and closes the project, so that its lock does not
+// outlive the program; it may be called again. What was not saved stays in the
+// project's journal and is there when it is opened again.
+func (w *Window) LetGo() {
 	select {
 	case <-w.closing:
 		return
@@ -433,7 +447,6 @@ func (w *Window) Close() {
 		}
 	}
 	w.log("closed", nil)
-	w.win.Close()
 }
 
 func text(err error) string {

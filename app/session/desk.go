@@ -142,6 +142,26 @@ func (d *Desk) UseAt(stage string) (annotate.UseKey, bool) {
 	return firstUse(d.Project.Record(), stage)
 }
 
+// Before returns the use that the one in view is compared with where nobody chose
+// another: the last scan of its piece before it, of the same part if there is one.
+func (d *Desk) Before() (annotate.UseKey, bool) {
+	r := d.Project.Record()
+	at := r.StageIndex(d.View.Stage)
+	var found annotate.UseKey
+	ok := false
+	for _, u := range r.Chain(d.View.Piece) {
+		i := r.StageIndex(u.Stage)
+		if i >= at {
+			continue
+		}
+		// Chain is in the order of the stages, so a later one replaces an earlier.
+		if !ok || i > r.StageIndex(found.Stage) || u.Part == d.View.Part {
+			found, ok = u.Key(), true
+		}
+	}
+	return found, ok
+}
+
 // Load makes a use ready; it takes its time and may run on any goroutine, one
 // at a time. Keep puts the result on the desk.
 func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (*Body, error) {
