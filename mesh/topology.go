@@ -44,7 +44,8 @@ type Topology struct {
 	faces   []uint32 // … of the faces round each, ascending
 }
 
-// NewTopology finds the neighbours of every face of m. A triangle whose corner
+// NewTopology finds the neighbours of every face of m, whose triangles it may keep
+// and which must not change from then on. A triangle whose corner
 // is not a vertex of the mesh must have been refused by the reader.
 func NewTopology(m *Mesh, w *Weld) *Topology {
 	n := m.FaceCount()

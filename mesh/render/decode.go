@@ -47,8 +47,8 @@ type coded struct {
 // 8192 × 8192 pixels; until then, and where a picture is missing or cannot be
 // read, the body is drawn in its vertex colours or as plain stone. Very large
 // pictures are kept coarser. What went wrong, and what was made coarser, is
-// returned as findings.
-func (b *Body) LoadTextures(ctx context.Context) ([]mesh.Finding, error) {
+// returned as findings. progress may be nil.
+func (b *Body) LoadTextures(ctx context.Context, progress func(done float64, words string)) ([]mesh.Finding, error) {
 	wanted := make([]bool, len(b.mesh.Images))
 	for _, m := range b.materials {
 		if m.image >= 0 {
@@ -77,6 +77,9 @@ func (b *Body) LoadTextures(ctx context.Context) ([]mesh.Finding, error) {
 	for i, c := range heads {
 		if err := ctx.Err(); err != nil {
 			return findings, err
+		}
+		if progress != nil {
+			progress(float64(i)/float64(len(heads)), "Reading the scan's pictures")
 		}
 		if c == nil {
 			continue
@@ -181,11 +184,10 @@ func (c *coded) shown() int { return max(c.w>>c.halv, 1) * max(c.h>>c.halv, 1) }
 
 // texture decodes the picture and makes its coarser copies.
 func (c *coded) texture(ctx context.Context) (*texture, error) {
-	decode := png.Decode
-	if c.mime == "image/jpeg" {
-		decode = jpeg.Decode
+	src, err := c.decode(ctx)
+	if ctx.Err() != nil {
+		return nil, ctx.Err()
 	}
-	src, err := decode(&stopping{ctx, bytes.NewReader(c.data)})
 	if err != nil {
 		return nil, fmt.Errorf("picture %q of the scan cannot be read: %w", c.name, err)
 	}
@@ -203,6 +205,30 @@ func (c *coded) texture(ctx context.Context) (*texture, error) {
 			return t, nil
 		}
 		t.levels = append(t.levels, a.halved())
+	}
+}
+
+// decode returns when the picture is decoded or ctx is done. A decoder that has
+// read all its bytes still reckons for a while; it is then left to end by itself.
+func (c *coded) decode(ctx context.Context) (image.Image, error) {
+	decode := png.Decode
+	if c.mime == "image/jpeg" {
+		decode = jpeg.Decode
+	}
+	type result struct {
+		img image.Image
+		err error
+	}
+	done := make(chan result, 1)
+	go func() {
+		img, err := decode(&stopping{ctx, bytes.NewReader(c.data)})
+		done <- result{img, err}
+	}()
+	select {
+	case r := <-done:
+		return r.img, r.err
+	case <-ctx.Done():
+		return nil, ctx.Err()
 	}
 }
 

@@ -145,7 +145,7 @@ func TestLargePicturesAreShownCoarser(t *testing.T) {
 		Images:    []mesh.Image{{Name: "long", Data: codedAs(t, img)}},
 	}
 	b := prepared(t, m, false)
-	findings, err := b.LoadTextures(context.Background())
+	findings, err := b.LoadTextures(context.Background(), nil)
 	if err != nil || len(findings) != 1 || findings[0].ID != "texture_reduced" || findings[0].Severity != mesh.Note ||
 		!strings.Contains(findings[0].Reason, "20001 × 75") || !strings.Contains(findings[0].Reason, "5000 × 18") {
 		t.Fatalf("%v, findings %v", err, findings)
@@ -267,4 +267,37 @@ func TestLargestPictures(t *testing.T) {
 		t.Logf("checked: %s of 16384 × 16384 in %s, %s of memory at most", name, time.Since(start).Round(100*time.Millisecond),
 			fmt.Sprintf("%d MB", (peak("VmHWM")-before)>>20))
 	}
+}
+
+// FuzzPicture reads whatever it is given: a picture comes out as large as it says,
+// with coarser copies down to a few pixels, or a sentence.
+func FuzzPicture(f *testing.F) {
+	for _, name := range []string{"baseline.jpg", "progressive.jpg", "baseline.png"} {
+		data, err := os.ReadFile(filepath.Join("../../testdata/pictures", name))
+		if err != nil {
+			f.Fatal(err)
+		}
+		f.Add(data, uint8(1))
+	}
+	f.Add(codedAs(f, image.NewNRGBA64(image.Rect(0, 0, 9, 5))), uint8(0))
+	f.Add(codedAs(f, image.NewPaletted(image.Rect(0, 0, 7, 3), color.Palette{color.Black, color.White})), uint8(2))
+	f.Fuzz(func(t *testing.T, data []byte, halv uint8) {
+		c, err := headOf(mesh.Image{Name: "a", Data: data})
+		if err != nil || c.w*c.h > 1<<16 {
+			return
+		}
+		c.halv = int(halv % 8)
+		got, err := c.texture(context.Background())
+		if err != nil {
+			return
+		}
+		for i, l := range got.levels {
+			if l.w < 1 || l.h < 1 || len(l.pix) != 4*l.w*l.h {
+				t.Fatalf("level %d: %d × %d pixels in %d bytes", i, l.w, l.h, len(l.pix))
+			}
+		}
+		if l := got.levels[0]; l.w != max(c.w>>c.halv, 1) || l.h != max(c.h>>c.halv, 1) {
+			t.Fatalf("%d × %d halved %d times is %d × %d", c.w, c.h, c.halv, l.w, l.h)
+		}
+	})
 }
