@@ -473,3 +473,48 @@ func TestRequiredExtensions(t *testing.T) {
 		}
 	}
 }
+
+// Stated bounds are not used, and wrong ones told (the validator refuses them).
+func TestWrongBoundsAreTold(t *testing.T) {
+	for name, row := range map[string]struct {
+		max  []any
+		want []string
+	}{
+		"right":   {[]any{1, 1, 0}, nil},
+		"rounded": {[]any{1.0000001, 0.9999999, 0}, nil},
+		"wrong":   {[]any{1, 2, 0}, []string{"position_bounds_wrong"}},
+		"missing": {nil, []string{"position_bounds_missing"}},
+	} {
+		s, err := gltf.Read("x.gltf", triangle(t, func(d map[string]any) {
+			at(d, "accessors", 0)["max"] = row.max
+		}), gltf.Options{})
+		if err != nil || !slices.Equal(findings(s), row.want) || mesh.Bounds(s.Mesh).Max.Y != 1 {
+			t.Errorf("%s: findings %v, %v", name, findings(s), err)
+		}
+	}
+}
+
+// Targets are left out; where the scan is morphed by default that matters.
+func TestMorphedByDefault(t *testing.T) {
+	for name, row := range map[string]struct {
+		change func(d map[string]any)
+		want   []string
+	}{
+		"none":         {func(map[string]any) {}, []string{"morph_ignored"}},
+		"mesh at rest": {func(d map[string]any) { at(d, "meshes", 0)["weights"] = []any{0} }, []string{"morph_ignored"}},
+		"mesh":         {func(d map[string]any) { at(d, "meshes", 0)["weights"] = []any{0.5} }, []string{"morph_ignored", "morph_weights_ignored"}},
+		"node over mesh": {func(d map[string]any) {
+			at(d, "meshes", 0)["weights"] = []any{1}
+			at(d, "nodes", 0)["weights"] = []any{0}
+		}, []string{"morph_ignored"}},
+		"node": {func(d map[string]any) { at(d, "nodes", 0)["weights"] = []any{1} }, []string{"morph_ignored", "morph_weights_ignored"}},
+	} {
+		s, err := gltf.Read("x.gltf", triangle(t, func(d map[string]any) {
+			at(d, "meshes", 0, "primitives", 0)["targets"] = []any{map[string]any{"POSITION": 0}}
+			row.change(d)
+		}), gltf.Options{})
+		if err != nil || !slices.Equal(findings(s), row.want) {
+			t.Errorf("%s: findings %v, %v", name, findings(s), err)
+		}
+	}
+}

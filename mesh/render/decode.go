@@ -3,6 +3,7 @@ package render
 import (
 	"bytes"
 	"context"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
@@ -57,10 +58,11 @@ func (b *Body) LoadTextures(ctx context.Context, progress func(done float64, wor
 	}
 	var findings []mesh.Finding
 	unreadable := func(err error) {
-		findings = append(findings, mesh.Finding{
-			ID: "texture_unreadable", Severity: mesh.Warning,
-			Reason: err.Error(), WayOut: "save the scan with its pictures as PNG or JPEG",
-		})
+		way := "save the scan with its pictures as PNG or JPEG"
+		if u, ok := errors.AsType[unshown](err); ok {
+			way = u.way
+		}
+		findings = append(findings, mesh.Finding{ID: "texture_unreadable", Severity: mesh.Warning, Reason: err.Error(), WayOut: way})
 	}
 	heads := make([]*coded, len(b.mesh.Images))
 	for i, img := range b.mesh.Images {
@@ -107,11 +109,16 @@ func (b *Body) LoadTextures(ctx context.Context, progress func(done float64, wor
 	return findings, nil
 }
 
+// unshown is why a picture is not decoded, with a way out of its own.
+type unshown struct{ what, way string }
+
+func (u unshown) Error() string { return u.what }
+
 // headOf reads how large a picture is and refuses what must not be decoded.
 func headOf(img mesh.Image) (*coded, error) {
 	c := &coded{name: img.Name, data: img.Data, mime: mesh.ImageType(img.Data)}
 	if len(img.Data) == 0 {
-		return nil, fmt.Errorf("picture %q of the scan is missing", img.Name)
+		return nil, unshown{fmt.Sprintf("picture %q of the scan is missing", img.Name), "put the picture beside the scan and open it again"}
 	}
 	var head image.Config
 	var err error
@@ -145,10 +152,12 @@ func headOf(img mesh.Image) (*coded, error) {
 	}
 	c.w, c.h = head.Width, head.Height
 	if c.w <= 0 || c.h <= 0 || c.w > maxTexturePixels/c.h {
-		return nil, fmt.Errorf("picture %q of the scan has %d × %d pixels, more than can be shown", img.Name, c.w, c.h)
+		return nil, unshown{fmt.Sprintf("picture %q of the scan has %d × %d pixels, more than can be shown", img.Name, c.w, c.h),
+			"save the scan with pictures of at most 16384 × 16384 pixels"}
 	}
 	if need := int64(c.w) * int64(c.h) * bytesPerPixel; need > freeDecoding && need/mostDecoding > int64(len(c.data)) {
-		return nil, fmt.Errorf("picture %q of the scan claims %d × %d pixels in %d bytes, which no photograph does", img.Name, c.w, c.h, len(c.data))
+		return nil, unshown{fmt.Sprintf("picture %q of the scan claims %d × %d pixels in %d bytes, which no photograph does", img.Name, c.w, c.h, len(c.data)),
+			"save the scan again with smaller pictures, and find out where this one comes from"}
 	}
 	return c, nil
 }
