@@ -179,7 +179,7 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(floa
 		return nil, err
 	}
 	out := &Body{Loaded: l, Render: body, Notes: l.Notes}
-	notes, err := body.LoadTextures(ctx)
+	notes, err := body.LoadTextures(ctx, part(progress, 0.8, 1))
 	if err != nil {
 		return nil, err
 	}
