@@ -10,83 +10,85 @@ type Look struct{ A, B uint64 }
 // every other look makes a new vertex behind the last point. So a file without
 // seams keeps its numbers, and the same file gives the same numbers.
 type Seams struct {
-	seen  []bool
-	first []Look
+	looks []Look   // of each vertex
+	next  []uint32 // of each vertex the next one at its point, unseen, or last
+	point []uint32 // of each vertex behind the points
 
-	// Vertices behind the points, and where they are found: open addressing, a
-	// slot holds 1 + the place in extra.
-	extra []pointLook
-	slots []uint32
+	// Points with many looks, as no scan has them, are looked up here beyond the
+	// first few.
+	many map[seamKey]uint32
 }
 
-type pointLook struct {
+type seamKey struct {
 	point uint32
 	look  Look
 }
 
+const (
+	unseen = ^uint32(0)     // a point without a corner so far
+	last   = ^uint32(0) - 1 // no further vertex at this point
+	few    = 16             // looks of a point that are kept in a chain
+)
+
 // NewSeams is for a file with so many points.
 func NewSeams(points int) *Seams {
-	return &Seams{seen: make([]bool, points), first: make([]Look, points)}
+	s := &Seams{looks: make([]Look, points), next: make([]uint32, points)}
+	for i := range s.next {
+		s.next[i] = unseen
+	}
+	return s
 }
 
 // Vertex returns the vertex for a point and a look.
 func (s *Seams) Vertex(point uint32, look Look) uint32 {
-	switch {
-	case !s.seen[point]:
-		s.seen[point], s.first[point] = true, look
-		return point
-	case s.first[point] == look:
+	if s.next[point] == unseen {
+		s.next[point], s.looks[point] = last, look
 		return point
 	}
-	if 2*len(s.extra) >= len(s.slots) {
-		s.grow()
-	}
-	key := pointLook{point, look}
-	mask := uint64(len(s.slots) - 1)
-	for h := key.hash(); ; h++ {
-		slot := s.slots[h&mask]
-		if slot == 0 {
-			s.extra = append(s.extra, key)
-			s.slots[h&mask] = uint32(len(s.extra))
-			return uint32(len(s.first) + len(s.extra) - 1)
+	at := point
+	for i := range few {
+		if s.looks[at] == look {
+			return at
 		}
-		if s.extra[slot-1] == key {
-			return uint32(len(s.first)) + slot - 1
+		if i == few-1 {
+			break
 		}
+		if s.next[at] == last {
+			v := s.add(point, look)
+			s.next[at] = v
+			return v
+		}
+		at = s.next[at]
 	}
+	key := seamKey{point, look}
+	v, ok := s.many[key]
+	if !ok {
+		if s.many == nil {
+			s.many = map[seamKey]uint32{}
+		}
+		v = s.add(point, look)
+		s.many[key] = v
+	}
+	return v
 }
 
-// grow doubles the slots and puts all extra vertices in again.
-func (s *Seams) grow() {
-	s.slots = make([]uint32, max(64, 2*len(s.slots)))
-	mask := uint64(len(s.slots) - 1)
-	for i := range s.extra {
-		h := s.extra[i].hash()
-		for s.slots[h&mask] != 0 {
-			h++
-		}
-		s.slots[h&mask] = uint32(i) + 1
-	}
-}
-
-// hash mixes a key (the steps of splitmix64; Steele, Lea and Flood, OOPSLA 2014).
-func (k *pointLook) hash() uint64 {
-	h := k.look.A*0x9E3779B97F4A7C15 ^ uint64(k.point)
-	h = (h ^ h>>30) * 0xBF58476D1CE4E5B9
-	h ^= k.look.B
-	h = (h ^ h>>27) * 0x94D049BB133111EB
-	return h ^ h>>31
+func (s *Seams) add(point uint32, look Look) uint32 {
+	v := uint32(len(s.looks))
+	s.looks = append(s.looks, look)
+	s.next = append(s.next, last)
+	s.point = append(s.point, point)
+	return v
 }
 
 // Count is the number of vertices so far, points without a corner included.
-func (s *Seams) Count() int { return len(s.first) + len(s.extra) }
+func (s *Seams) Count() int { return len(s.looks) }
 
 // Of returns the point of a vertex and its look; seen is false for a point
 // without any corner.
 func (s *Seams) Of(vertex uint32) (point uint32, look Look, seen bool) {
-	if n := len(s.first); int(vertex) >= n {
-		e := &s.extra[int(vertex)-n]
-		return e.point, e.look, true
+	point = vertex
+	if n := len(s.looks) - len(s.point); int(vertex) >= n {
+		point = s.point[int(vertex)-n]
 	}
-	return vertex, s.first[vertex], s.seen[vertex]
+	return point, s.looks[vertex], s.next[vertex] != unseen
 }

@@ -48,12 +48,12 @@ func (r *reader) cut(i int, order []int32) {
 			to[0], to[1], to[2] = corner, corner+1, corner+2
 			to = to[3:]
 		} else {
-			points = points[:0]
+			points, split = slices.Grow(points[:0], n), slices.Grow(split[:0], 3*(n-2))
 			for k := range int32(n) {
 				x, y, z := r.point(r.place[corner+k])
 				points = append(points, r3.Vec{X: x, Y: y, Z: z})
 			}
-			split = mesh.SplitPolygon(points, split[:0])
+			split = mesh.SplitPolygon(points, split)
 			for k, c := range split {
 				to[k] = corner + int32(c)
 			}
@@ -253,8 +253,19 @@ func (t *tables) colour(to []uint8, from []float32) {
 func (r *reader) noPlace(of func(v uint32) (p, t, n int32)) error {
 	m := r.file.Mesh
 	bad := func(v uint32) bool { return !finite(m.Positions[3*v] + m.Positions[3*v+1] + m.Positions[3*v+2]) }
+	// One that is far out of range takes the others with it through the origin,
+	// and is the one to name.
+	far := func(v uint32) bool {
+		p, _, _ := of(v)
+		x, y, z := r.point(p)
+		return !(r.opt.Factor*max(math.Abs(x), math.Abs(y), math.Abs(z)) <= math.MaxFloat32)
+	}
+	guilty := bad
+	if slices.ContainsFunc(m.Triangles, far) {
+		guilty = far
+	}
 	for i, v := range m.Triangles {
-		if bad(v) {
+		if guilty(v) {
 			p, _, _ := of(v)
 			x, y, z := r.point(p)
 			b := slices.IndexFunc(r.base, func(c counts) bool { return c.vertices > int(p) }) - 1
