@@ -69,7 +69,9 @@ func (h *header) line(line string) (done bool, err error) {
 	switch word {
 	case "end_header":
 		return true, nil
-	case "", "obj_info":
+	case "":
+	case "obj_info":
+		h.info(fields)
 	case "comment":
 		rest = strings.TrimSpace(rest)
 		if name, ok := strings.CutPrefix(rest, "TextureFile "); ok {
@@ -138,4 +140,22 @@ func readProperty(fields []string) (property, error) {
 	}
 	p.name = types[1]
 	return p, nil
+}
+
+// info reads one line of obj_info. Range scans say the size of their grid so
+// (the Stanford repository's files of the 1990s).
+func (h *header) info(fields []string) {
+	if len(fields) != 2 {
+		return
+	}
+	n, err := strconv.Atoi(fields[1])
+	if err != nil {
+		return
+	}
+	switch fields[0] {
+	case "num_cols":
+		h.columns = n
+	case "num_rows":
+		h.rows = n
+	}
 }
