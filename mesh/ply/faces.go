@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strconv"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -92,12 +93,20 @@ func (r *reader) polygons(e *element) error {
 	return nil
 }
 
+// plain writes a number as a file does, without an exponent where it is short.
+func plain(x float64) string {
+	if math.Abs(x) < 1e15 {
+		return strconv.FormatFloat(x, 'f', -1, 64)
+	}
+	return strconv.FormatFloat(x, 'g', -1, 64)
+}
+
 // add takes in one face.
 func (f *faces) add(p faceRoles, i, vertices int, numbers []float64, lists [][]float64) error {
 	corners := lists[p.list]
 	for _, v := range corners {
 		if !(v >= 0 && v < float64(vertices)) || v != math.Trunc(v) {
-			return damaged(fmt.Sprintf("face %d", i), "has the corner %v and there are %d vertices", v, vertices)
+			return damaged(fmt.Sprintf("face %d", i), "has the corner %s and there are %d vertices", plain(v), vertices)
 		}
 	}
 	n := len(corners)

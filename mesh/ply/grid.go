@@ -24,7 +24,7 @@ func (r *reader) cells(e *element) error {
 		}
 		v := lists[list][0]
 		if !(v >= 0 && v < float64(r.vertex.count)) || v != math.Trunc(v) {
-			return damaged(fmt.Sprintf("place %d of the range grid", i), "has the vertex %v and there are %d", v, r.vertex.count)
+			return damaged(fmt.Sprintf("place %d of the range grid", i), "has the vertex %s and there are %d", plain(v), r.vertex.count)
 		}
 		grid = append(grid, int32(v))
 		return nil

@@ -163,7 +163,7 @@ func (r *reader) strip(list []float64) error {
 			continue
 		}
 		if !(v >= 0 && v < float64(r.vertex.count)) || v != math.Trunc(v) {
-			return damaged("a triangle strip", "has the corner %v and there are %d vertices", v, r.vertex.count)
+			return damaged("a triangle strip", "has the corner %s and there are %d vertices", plain(v), r.vertex.count)
 		}
 		if i-from < 2 {
 			continue
