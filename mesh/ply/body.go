@@ -85,7 +85,7 @@ func (b *body) word() (float64, error) {
 }
 
 // clip shortens what is shown of a broken file.
-func clip(token []byte) string {
+func clip[T string | []byte](token T) string {
 	if len(token) > 24 {
 		return string(token[:24]) + "…"
 	}
