@@ -32,6 +32,9 @@ func (r *reader) triangles() error {
 	return r.vertices(vertexOf)
 }
 
+// longPolygon is a number of corners from which on cutting can take a while.
+const longPolygon = 32
+
 // cut writes the triangles of block i to its part of order.
 func (r *reader) cut(i int, order []int32) {
 	b := &r.blocks[i]
@@ -48,6 +51,9 @@ func (r *reader) cut(i int, order []int32) {
 			to[0], to[1], to[2] = corner, corner+1, corner+2
 			to = to[3:]
 		} else {
+			if n > longPolygon && r.ctx.Err() != nil {
+				return
+			}
 			points, split = slices.Grow(points[:0], n), slices.Grow(split[:0], 3*(n-2))
 			for k := range int32(n) {
 				x, y, z := r.point(r.place[corner+k])

@@ -20,7 +20,8 @@ import (
 const (
 	mostLibraries = 64
 	mostMaterials = math.MaxUint16
-	mostFindings  = 8 // of missing pictures
+	mostFiles     = 1024 // that are kept with the scan
+	mostFindings  = 8    // of missing pictures
 )
 
 // looks is a material as an MTL file says it.
@@ -203,7 +204,7 @@ func (r *reader) resource(name string) ([]byte, error) {
 }
 
 func (r *reader) keep(name string) {
-	if !slices.Contains(r.file.Files, name) && len(r.file.Files) < mostMaterials {
+	if !slices.Contains(r.file.Files, name) && len(r.file.Files) < mostFiles {
 		r.file.Files = append(r.file.Files, name)
 	}
 }
@@ -256,8 +257,8 @@ func (r *reader) describe(data []byte, known map[string]*looks) {
 		switch {
 		case word == "newmtl":
 			l = &looks{colour: [3]float64{1, 1, 1}, alpha: 1}
-			if known[string(rest)] == nil && len(known) < mostMaterials {
-				known[string(rest)] = l
+			if name := string(rest); known[name] == nil && len(known) < mostMaterials {
+				known[name] = l
 			}
 		case word == "kd":
 			var c [3]float64

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io/fs"
 	"math"
+	"math/rand/v2"
 	"runtime"
 	"slices"
 	"strings"
@@ -275,6 +276,59 @@ func TestBlocksReadSideBySideGiveTheSameAsOne(t *testing.T) {
 	lines[at], lines[at+500] = fmt.Sprintf("f 1 2 %d", n+1), "f 1 2 3"
 	if _, err := parse(t, strings.Join(lines, "\n")); err == nil || !strings.Contains(err.Error(), fmt.Sprintf("line %d has the corner %d and there are %d vertices", at+1, n+1, n)) {
 		t.Errorf("error %v, want line %d", err, at+1)
+	}
+}
+
+func TestWhereBlocksAreCutChangesNothing(t *testing.T) {
+	// The same lines with comments of many lengths between them, so that the cuts
+	// fall behind other lines each time: materials, polygons, relative numbers and
+	// colours go on from block to block.
+	r := rand.New(rand.NewPCG(7, 8))
+	var lines []string
+	vertices := 0
+	for range 3000 {
+		switch r.IntN(6) {
+		case 0:
+			lines = append(lines, fmt.Sprintf("usemtl m%d", r.IntN(4)))
+		case 1, 2:
+			if vertices >= 6 {
+				n := 3 + r.IntN(4)
+				line := "f"
+				for range n {
+					if r.IntN(2) == 0 {
+						line += fmt.Sprintf(" %d/%d", -1-r.IntN(vertices), 1+r.IntN(vertices))
+					} else {
+						line += fmt.Sprintf(" %d/%d", 1+r.IntN(vertices), -1-r.IntN(vertices))
+					}
+				}
+				lines = append(lines, line)
+			}
+		default:
+			line := fmt.Sprintf("v %g %g %g", r.Float64(), r.Float64(), r.Float64())
+			if r.IntN(3) == 0 {
+				line += " 0.25 0.5 1"
+			}
+			lines = append(lines, line, fmt.Sprintf("vt %g %g", r.Float64(), r.Float64()))
+			vertices++
+		}
+	}
+	plain := mustParse(t, strings.Join(lines, "\n")+"\n", nil).Mesh
+	for range 4 {
+		var padded strings.Builder
+		for _, line := range lines {
+			padded.WriteString(line + "\n")
+			if r.IntN(20) == 0 {
+				padded.WriteString("#" + strings.Repeat("-", r.IntN(100_000)) + "\n")
+			}
+		}
+		m := mustParse(t, padded.String(), nil).Mesh
+		if padded.Len() < 4<<20 || !slices.Equal(m.Triangles, plain.Triangles) || !slices.Equal(m.Positions, plain.Positions) || !slices.Equal(m.UVs, plain.UVs) ||
+			!slices.Equal(m.Colours, plain.Colours) || !slices.Equal(m.MaterialOf, plain.MaterialOf) || !slices.Equal(m.Materials, plain.Materials) {
+			t.Errorf("%d bytes in blocks give another mesh", padded.Len())
+		}
+	}
+	if len(plain.Materials) < 4 || plain.Colours == nil || plain.VertexCount() <= vertices {
+		t.Errorf("%d materials, %d vertices of %d", len(plain.Materials), plain.VertexCount(), vertices)
 	}
 }
 

@@ -29,7 +29,7 @@ type Options struct {
 type File struct {
 	Mesh *mesh.Mesh
 	// Files lists all files that the OBJ and its material files name inside its
-	// own folder, those included that nothing here looks at.
+	// own folder, up to 1024, those included that nothing here looks at.
 	Files    []string
 	Findings []mesh.Finding
 }

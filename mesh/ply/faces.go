@@ -195,17 +195,23 @@ func (f *faces) join(parts []faces) {
 	}
 }
 
+// longPolygon is a number of corners from which on cutting can take a while.
+const longPolygon = 32
+
 // cut cuts the polygons that are no fan anew, now that all vertices are known.
 func (r *reader) cut() error {
 	f := &r.faces
 	const block = 1 << 10
 	n := len(f.polygons)
-	return mesh.Parallel(r.ctx, (n+block-1)/block, func(b int) {
+	if err := mesh.Parallel(r.ctx, (n+block-1)/block, func(b int) {
 		var points []r3.Vec
 		var split []int
 		var corners []uint32
 		var uvs []float32
 		for _, p := range f.polygons[b*block : min(n, (b+1)*block)] {
+			if p.corners > longPolygon && r.ctx.Err() != nil {
+				return
+			}
 			triangles := f.triangles[3*p.triangle : 3*(p.triangle+p.corners-2)]
 			corners = append(corners[:0], triangles[:3]...)
 			for k := 5; k < len(triangles); k += 3 {
@@ -231,7 +237,10 @@ func (r *reader) cut() error {
 				of[2*k], of[2*k+1] = uvs[2*c], uvs[2*c+1]
 			}
 		}
-	})
+	}); err != nil {
+		return err
+	}
+	return r.ctx.Err() // a block may have stopped halfway
 }
 
 // dress gives vertices the colours and texture coordinates of their faces:

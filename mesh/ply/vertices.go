@@ -68,18 +68,16 @@ func (p roles) all() []int {
 // vertices reads the element vertex: all but the coordinates are laid out at
 // once, those wait for the origin.
 func (r *reader) vertices(e *element) error {
-	for i := range e.properties {
-		for _, k := range rolesOf(e).all() {
-			if k == i && e.properties[i].isList() {
-				return damaged("the header", "has a list where the vertex needs the single number %q", e.properties[i].name)
-			}
+	p := rolesOf(e)
+	for _, k := range p.all() {
+		if k >= 0 && e.properties[k].isList() {
+			return damaged("the header", "has a list where the vertex needs the single number %q", clip(e.properties[k].name))
 		}
 	}
 	t, err := r.table(e)
 	if err != nil {
 		return err
 	}
-	p := rolesOf(e)
 	r.at = func(i int) r3.Vec { return r3.Vec{X: t.number(i, p.x), Y: t.number(i, p.y), Z: t.number(i, p.z)} }
 	r.rows = t
 	m := r.file.Mesh
