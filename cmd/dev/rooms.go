@@ -43,9 +43,11 @@ func rooms() []room {
 		{"mesh/geodesic", "", "gonum"},
 		{"mesh/simplify", "", "gonum"},
 		{"mesh/gltf", "", "gonum image"},
-		{"mesh/ply", "", "gonum"},
-		{"mesh/obj", "", "gonum image"},
-		{"mesh/stl", "", "gonum"},
+		// The three formats of text share how a number is read to the last bit.
+		{"mesh/numeral", "-", ""},
+		{"mesh/ply", "mesh/numeral", "gonum"},
+		{"mesh/obj", "mesh/numeral", "gonum"},
+		{"mesh/stl", "mesh/numeral", "gonum"},
 
 		// From files to what two stages differ by.
 		{"mesh/scan", codecs + " mesh/bvh", "gonum image"},

@@ -114,7 +114,7 @@ func scansIn(path string) ([]string, error) {
 		if d.Type().IsRegular() {
 			ext := strings.ToLower(filepath.Ext(p))
 			// What stands beside a scan is read with it, not by itself.
-			if p == path || ext != ".bin" && ext != ".json" && ext != ".jpg" && ext != ".jpeg" && ext != ".png" && ext != ".md" && ext != ".txt" {
+			if p == path || ext != ".bin" && ext != ".mtl" && ext != ".json" && ext != ".jpg" && ext != ".jpeg" && ext != ".png" && ext != ".md" && ext != ".txt" {
 				out = append(out, p)
 			}
 		}
