@@ -63,6 +63,13 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 			Before: r3.Scale(before.factor(), vec(pick.Before)), After: r3.Scale(after.factor(), vec(pick.After)),
 		})
 	}
+	if a.Similarity && len(after.Use.Scale.Bars) > 0 {
+		return nil, fmt.Errorf("%v has scale bars of its own, which say how large it is: take them away first, or align without letting the size differ", key)
+	}
+	if stale := after.Use.Alignment; stale != nil && stale.ScaleChanged {
+		// Out of date since a scale was changed, and not far off.
+		after.ScanToPiece, after.Aligned = frame.FromMatrix(stale.ScanToPiece), true
+	}
 	if after.Aligned {
 		// Aligned already: begin where it lies.
 		start := after.ScanToPiece.Then(before.ScanToPiece.Inverse())
@@ -73,7 +80,7 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		return nil, fmt.Errorf("align %v with %v: %w", key, against, err)
 	}
 	out := &Aligned{Against: against, Result: result}
-	if result.Verdict == annotate.VerdictRefused && after.Aligned && after.Use.Alignment != nil {
+	if result.Verdict == annotate.VerdictRefused && after.Aligned && after.Use.Alignment != nil && !after.Use.Alignment.ScaleChanged {
 		return out, nil
 	}
 	entry := alignmentOf(result, against, before.ScanToPiece, a.Picks)
@@ -82,12 +89,16 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		if u == nil {
 			return fmt.Errorf("use %v was taken away meanwhile", key)
 		}
-		was, moved := scanToPiece(d.Record, *u)
-		u.Alignment = &entry
 		if a.Similarity && entry.Verdict == annotate.VerdictAccepted {
 			u.Scale.Factor = after.factor() * result.AppliedScale
 			u.Scale.Verdict, u.Scale.RelativeU = annotate.ScaleDifferenceOnly, result.RelativeScaleU
+			rescaled(&d.Record, key, result.AppliedScale)
 		}
+		was, moved := scanToPiece(d.Record, *u)
+		if al := u.Alignment; al != nil && al.ScaleChanged {
+			was, moved = frame.FromMatrix(al.ScanToPiece), true
+		}
+		u.Alignment = &entry
 		out.Stored = true
 		if moved && entry.Verdict == annotate.VerdictAccepted {
 			follow(&d.Record, key, was, frame.FromMatrix(entry.ScanToPiece))
