@@ -66,9 +66,10 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 	if a.Similarity && len(after.Use.Scale.Bars) > 0 {
 		return nil, fmt.Errorf("%v has scale bars of its own, which say how large it is: take them away first, or align without letting the size differ", key)
 	}
-	if stale := after.Use.Alignment; stale != nil && stale.ScaleChanged {
+	stale := changedUnder(&record, key) != nil
+	if stale {
 		// Out of date since a scale was changed, and not far off.
-		after.ScanToPiece, after.Aligned = frame.FromMatrix(stale.ScanToPiece), true
+		after.ScanToPiece, after.Aligned = frame.FromMatrix(after.Use.Alignment.ScanToPiece), true
 	}
 	if after.Aligned {
 		// Aligned already: begin where it lies.
@@ -80,7 +81,7 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		return nil, fmt.Errorf("align %v with %v: %w", key, against, err)
 	}
 	out := &Aligned{Against: against, Result: result}
-	if result.Verdict == annotate.VerdictRefused && after.Aligned && after.Use.Alignment != nil && !after.Use.Alignment.ScaleChanged {
+	if result.Verdict == annotate.VerdictRefused && after.Aligned && after.Use.Alignment != nil {
 		return out, nil
 	}
 	entry := alignmentOf(result, against, before.ScanToPiece, a.Picks)
@@ -89,15 +90,17 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		if u == nil {
 			return fmt.Errorf("use %v was taken away meanwhile", key)
 		}
+		was, moved := scanToPiece(d.Record, *u)
 		if a.Similarity && entry.Verdict == annotate.VerdictAccepted {
 			u.Scale.Factor = after.factor() * result.AppliedScale
 			u.Scale.Verdict, u.Scale.RelativeU = annotate.ScaleDifferenceOnly, result.RelativeScaleU
 			rescaled(&d.Record, key, result.AppliedScale)
 		}
-		was, moved := scanToPiece(d.Record, *u)
-		if al := u.Alignment; al != nil && al.ScaleChanged {
-			was, moved = frame.FromMatrix(al.ScanToPiece), true
+		if u.Alignment != nil {
+			was, moved = frame.FromMatrix(u.Alignment.ScanToPiece), moved || stale
 		}
+		// Where sizes still differ, the next try begins here too.
+		entry.ScaleChanged = stale && entry.Verdict != annotate.VerdictAccepted
 		u.Alignment = &entry
 		out.Stored = true
 		if moved && entry.Verdict == annotate.VerdictAccepted {
