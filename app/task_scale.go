@@ -9,6 +9,9 @@ import (
 	"strconv"
 	"strings"
 
+	"fyne.io/fyne/v2"
+	"fyne.io/fyne/v2/container"
+	"fyne.io/fyne/v2/layout"
 	"fyne.io/fyne/v2/widget"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -119,6 +122,9 @@ func (w *Window) barSlip(in session.BarInHand) {
 	held := widget.NewCheck("only checks", func(on bool) { w.typed.HeldOut = on })
 	held.SetChecked(w.typed.HeldOut)
 	w.slip.Add(part.Row("Held out", held))
+	if in.Known != "" {
+		w.slip.Add(part.NewButton("Take this bar away", func() { w.setScale(w.desk.TakeBarAway) }))
+	}
 	w.slip.Add(part.NewSentence("u is a standard uncertainty: half of a ± that holds in 95 of 100 cases.", look.TextCaption, 260))
 }
 
@@ -129,12 +135,22 @@ func (w *Window) write() {
 	}
 }
 
-// barShelf has the bars to take in hand, and ways to begin one.
+// barShelf has the bars to take in hand, and ways to begin one, in as many rows
+// as the smallest window needs.
 func (w *Window) barShelf(s annotate.Scale, c *session.Calibration, in session.BarInHand) {
+	var row *fyne.Container
+	rows := container.New(layout.NewCustomPaddedVBoxLayout(look.Gap))
+	wide := float32(0)
 	button := func(word, hint string, press func()) *part.Button {
 		b := part.NewButton(word, press)
 		b.Hint = hint
-		w.shelf.Add(b)
+		b.Refresh()
+		need := b.MinSize().Width + look.Gap
+		if wide += need; row == nil || wide > smallest.Width-2*look.Edge {
+			row, wide = container.New(layout.NewCustomPaddedHBoxLayout(look.Gap)), need
+			rows.Add(row)
+		}
+		row.Add(b)
 		return b
 	}
 	button("Pick a bar", "press on both its ends", func() { w.takeBar("") })
@@ -144,21 +160,16 @@ func (w *Window) barShelf(s annotate.Scale, c *session.Calibration, in session.B
 		w.refresh()
 		w.write()
 	})
-	for i, b := range s.Bars {
-		if i == 6 { // the table has them all
-			break
-		}
+	if c.Slip != nil {
+		button("The lengths are right", "use this factor", func() { w.setScale(w.desk.CheckLengths) })
+	}
+	for _, b := range s.Bars {
 		one := button(b.Name, fixedMM(b.Length)+"\u00a0mm", func() { w.takeBar(b.Name) })
 		if b.Name == in.Known {
 			one.SetWeight(part.Chosen)
 		}
 	}
-	if in.Known != "" && in.On {
-		button("Take "+in.Known+" away", "from the record", func() { w.setScale(w.desk.TakeBarAway) })
-	}
-	if c.Slip != nil {
-		button("The lengths are right", "use this factor", func() { w.setScale(w.desk.CheckLengths) })
-	}
+	w.shelf.Add(rows)
 }
 
 // scaleNext says what to do now.
