@@ -232,6 +232,9 @@ func TestScaleTask(t *testing.T) {
 		b.write("100.02", fmt.Sprintf("%.3f", l*larger))
 		b.write("0.02", "0,02")
 		b.press("Keep this bar")
+		if f := b.win.Canvas().Focused(); f != nil {
+			t.Errorf("keys still go to %T, which is gone", f)
+		}
 		if s := b.scale(); s.Verdict != verdict || len(s.Bars) != i+1 || math.Abs(s.Factor/larger-1) > 1e-4 {
 			t.Fatalf("after %d bars: %+v; %q", i+1, s, b.next.Text())
 		}

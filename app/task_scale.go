@@ -350,8 +350,11 @@ func plainMM(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 // signedMM prints a residual with its sign.
 func signedMM(v float64) string {
 	text := fmt.Sprintf("%+.3f", v)
-	if math.Abs(v) >= 10 {
+	switch {
+	case math.Abs(v) >= 10:
 		text = fmt.Sprintf("%+.1f", v)
+	case math.Abs(v) < 0.0005:
+		return "0.000"
 	}
 	return strings.Replace(text, "-", "\u2212", 1)
 }

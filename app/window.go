@@ -312,6 +312,9 @@ func (w *Window) refresh() {
 	w.next.Choose(w.task)
 	w.next.Offer("", nil)
 	w.next.OfferBack("", nil)
+	if _, writing := w.win.Canvas().Focused().(*widget.Entry); writing {
+		w.win.Canvas().Unfocus() // a field that is gone would go on swallowing keys
+	}
 	w.slip.RemoveAll()
 	w.shelf.RemoveAll()
 	w.shelf.Layout = layout.NewCustomPaddedHBoxLayout(look.Gap)
