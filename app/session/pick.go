@@ -190,11 +190,7 @@ func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
 func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
 	origin, dir := c.Ray(x, y, w, h)
 	back := d.toScene(b).Inverse()
-	factor := b.Use.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
-	origin = r3.Scale(1/factor, back.Apply(origin))
+	origin = r3.Scale(1/b.drawn, back.Apply(origin))
 	dir = back.Turn(dir)
 	face, dist, ok := b.Surface.Tree().Ray(origin, dir)
 	if !ok {

@@ -209,7 +209,7 @@ func (c *Change) findAreas() {
 	index := map[uint32]int32{}
 	for i, g := range order {
 		index[g.root] = int32(i)
-		c.Areas = append(c.Areas, g.describe(edge))
+		c.Areas = append(c.Areas, g.describe(edge, c.Options.ScaleU))
 	}
 	b.Core, a.Core = label(kb, of, 0, index), label(ka, of, offset, index)
 	for i, faces := range b.coreFaces(len(order)) {
@@ -273,7 +273,7 @@ func (g *group) surface() *tallyOf {
 	return &g.before
 }
 
-func (g *group) describe(edge float64) Area {
+func (g *group) describe(edge, scaleU float64) Area {
 	s := g.surface()
 	// Where the outline lies is known to about the band in which the gap rises
 	// from the limit to twice the limit, and the stair of vertex cells along it
@@ -283,6 +283,10 @@ func (g *group) describe(edge float64) Area {
 		quantity.Within("outline at the limit", 0, s.area-s.inner, 1, quantity.SquareMillim, quantity.Rectangular),
 		{Name: "cells along the outline", Unit: quantity.SquareMillim, Sensitivity: 1,
 			U: edge * math.Sqrt(edge*perimeter/12), Distribution: quantity.Normal},
+	}
+	if scaleU > 0 {
+		// An area goes with the square of a length.
+		budget = append(budget, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * s.area, U: scaleU, Distribution: quantity.Normal})
 	}
 	kind := Removed
 	if g.kind < 0 {
