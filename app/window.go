@@ -22,6 +22,7 @@ import (
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
 )
@@ -76,17 +77,20 @@ type Window struct {
 	edgeAt      float64 // share of the picture's width
 	raking      bool
 
-	title     *titleBar
-	bench     *part.BenchLine
-	slip      *fyne.Container
-	shelf     *fyne.Container
-	shelfRoom *fyne.Container // the shelf on its ground
-	next      *part.NextBar
-	tools     *fyne.Container // over the specimen
-	empty     *fyne.Container // in its place while nothing is open
-	swatch    map[string]*part.Swatch
-	brush     *part.Sentence
-	closing   chan struct{}
+	title      *titleBar
+	bench      *part.BenchLine
+	slip       *fyne.Container
+	shelf      *fyne.Container
+	shelfRoom  *fyne.Container // the shelf on its ground
+	next       *part.NextBar
+	tools      *fyne.Container // over the specimen
+	empty      *fyne.Container // in its place while nothing is open
+	swatch     map[string]*part.Swatch
+	brush      *part.Sentence
+	hand       hand
+	sizeSlider *widget.Slider
+	ring       *render.Ring // as it is drawn on the picture shown
+	closing    chan struct{}
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
@@ -97,7 +101,7 @@ type Window struct {
 
 // New fills a window; nothing is open yet.
 func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
-	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
+	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
 	w.specimen.OnShown = func() { w.log("ready", nil) }
@@ -298,6 +302,7 @@ func (w *Window) Choose(task string) {
 		w.jobs.Stop()
 	}
 	w.task = task
+	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
 		w.desk.DropBar()
@@ -392,6 +397,8 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]
 		}
+		w.ring = nil
+		w.touchRing()
 		w.log("frame", map[string]any{"settled": q != render.Moving, "took_ms": took.Milliseconds(), "width": img.Rect.Dx(), "height": img.Rect.Dy()})
 	})
 }

@@ -37,7 +37,12 @@ type Desk struct {
 	Kind     string // chosen on the shelf; empty for none
 	RubOut   bool
 	RadiusMM float64
-	Slip     annotate.Region // what the next entry says: material, who, when, note …
+	// StopAtEdges keeps the brush from running round sharp edges, Through lets
+	// tools take what is not seen too.
+	StopAtEdges, Through bool
+	ReachMM              float64         // how far growing and picking by colour go
+	AlikeDE              float64         // how alike colours must be to be the same, ΔE00
+	Slip                 annotate.Region // what the next entry says: material, who, when, note …
 
 	bodies map[annotate.UseKey]*Body
 	stroke *stroke
@@ -47,6 +52,7 @@ type Desk struct {
 	shown   []float32           // its gaps, where there is change
 	picks   picking
 	bar     BarInHand
+	laid    map[string]laid // lines by id
 }
 
 // Body is a use ready to be drawn and marked.
@@ -73,7 +79,7 @@ func Open(dir string) (*Desk, error) {
 }
 
 func newDesk(p *project.Project) *Desk {
-	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5}
+	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
 	d.Slip.Certainty = "seen"
 	r := p.Record()
 	if stage, err := p.LastStage(); err == nil {
@@ -205,6 +211,7 @@ func (d *Desk) Keep(b *Body) error {
 	}
 	b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
 	d.bodies[key] = b
+	go b.Surface.Ready() // so that the first stroke does not wait
 	return nil
 }
 
