@@ -31,7 +31,7 @@ const (
 	// About a patch, over ringWidth faces, the surface is so many times finer
 	// and rougher than in it.
 	ringWidth             = 4
-	coarser               = 2.0
+	coarser, muchCoarser  = 2.0, 3.0
 	smoother, muchSmooth  = 0.5, 0.35
 	ringCoarse, patchSame = 0.25, 0.7
 )
@@ -149,7 +149,7 @@ func (l *holeLook) differs(sign uint8, patch []uint32) bool {
 	}
 	switch sign {
 	case coarse:
-		return coarsened >= coarser && smoothed <= smoother
+		return coarsened >= muchCoarser || coarsened >= coarser && smoothed <= smoother
 	case smooth:
 		return smoothed <= muchSmooth
 	}

@@ -9,7 +9,9 @@ import (
 )
 
 // smoothNormals returns a unit normal per face, averaged by area over the faces
-// about it in the given number of rounds; zero where there is no area.
+// about it in the given number of rounds; zero where there is no area. A face
+// that is large itself needs no averaging and is not averaged, so that a side of
+// two triangles keeps its own direction.
 func (s *surface) smoothNormals(ctx context.Context, rounds int) ([]r3.Vec, error) {
 	n := s.m.FaceCount()
 	now, next := make([]r3.Vec, n), make([]r3.Vec, n)
@@ -23,9 +25,14 @@ func (s *surface) smoothNormals(ctx context.Context, rounds int) ([]r3.Vec, erro
 	if err := each(func(f uint32) { now[f] = s.m.AreaVector(f) }); err != nil {
 		return nil, err
 	}
+	large := largeFace * s.total
 	for range rounds {
 		if err := each(func(f uint32) {
 			sum := now[f]
+			if s.areas[f] > large {
+				next[f] = sum
+				return
+			}
 			for k := range uint32(3) {
 				if g := s.t.Neighbour[3*f+k]; g >= 0 {
 					sum = r3.Add(sum, now[g])
@@ -44,6 +51,9 @@ func (s *surface) smoothNormals(ctx context.Context, rounds int) ([]r3.Vec, erro
 	})
 	return now, err
 }
+
+// largeFace is the share of the area from which a face is large.
+const largeFace = 1e-3
 
 // centre is the middle of a face.
 func (s *surface) centre(f uint32) r3.Vec {

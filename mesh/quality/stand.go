@@ -25,6 +25,9 @@ const (
 	// span, both seen from above, and bedHolds the share of that which must be
 	// within the bed's outline.
 	bedWider, bedHolds = 1.15, 0.97
+	// bedFilled is the share of the bed's outline that is bed or lies under what
+	// stands on it: far less is two flat places that happen to be level.
+	bedFilled = 0.5
 	// bedRounds smooths the normals.
 	bedRounds = 6
 	// lowHeight is the height over the bed, in tolerances, below which what
@@ -146,7 +149,9 @@ func (s *surface) holds(p plane, at []r3.Vec, in []int, tolerance float64) bool 
 		return false
 	}
 	outline := hull(bed)
-	if hullArea(outline) < bedWider*hullArea(hull(above)) {
+	wide, over := hullArea(outline), hullArea(hull(above))
+	inPlane := float64(len(in)) / float64(len(at)) * s.total
+	if wide < bedWider*over || inPlane+over < bedFilled*wide {
 		return false
 	}
 	held := 0
