@@ -15,7 +15,7 @@ const (
 	viewDirections = 128
 	// viewSample is the most faces that are looked at one by one; on a larger
 	// scan the others are as the nearest one over the surface that was.
-	viewSample = 30_000
+	viewSample = 20_000
 	// hiddenShare and hiddenPatch are the shares of the area that all hidden
 	// patches together, and each of them, must have to be proposed: every scan
 	// has clefts into which no direction reaches.

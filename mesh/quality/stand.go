@@ -14,7 +14,7 @@ import (
 const (
 	// bedSample is the number of places looked at for a bed, and bedTries the
 	// number from which a plane is tried.
-	bedSample, bedTries = 6000, 300
+	bedSample, bedTries = 4000, 150
 	// bedFlat is how far off its plane a bed may lie, in diagonals of the scan;
 	// three times the noise if that is more.
 	bedFlat = 0.004
