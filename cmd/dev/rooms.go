@@ -41,6 +41,9 @@ func rooms() []room {
 		// Geometry of one mesh.
 		{"mesh/bvh", "", "gonum"},
 		{"mesh/geodesic", "", "gonum"},
+		// What a surface looks like, whatever file it came from: scan asks it when
+		// it opens, a project when it proposes what to map.
+		{"mesh/quality", "mesh/bvh", "gonum"},
 		{"mesh/simplify", "", "gonum"},
 		{"mesh/gltf", "", "gonum image"},
 		// The three formats of text share how a number is read to the last bit.
@@ -50,7 +53,7 @@ func rooms() []room {
 		{"mesh/stl", "mesh/numeral", "gonum"},
 
 		// From files to what two stages differ by.
-		{"mesh/scan", codecs + " mesh/bvh", "gonum image"},
+		{"mesh/scan", codecs + " mesh/bvh mesh/quality", "gonum image"},
 		{"mesh/scale", "mesh/scan", "gonum"},
 		{"mesh/register", "mesh/bvh mesh/scan mesh/scale", "gonum"},
 		{"mesh/change", "mesh/register mesh/scan mesh/bvh", "gonum"},
