@@ -220,7 +220,7 @@ func takesMatter(kind string) bool {
 
 // unlikeMatrix is how different the surface that was uncovered must look from
 // what was taken off for that to have been rock, in ΔE00 (our own figure).
-const unlikeMatrix = 5.0
+const unlikeMatrix = 8.0
 
 // removed proposes what matter taken off was: by the map of the scan before
 // where there is one, else by colour.
@@ -253,7 +253,7 @@ func (w *work) removed(k int) []Proposal {
 			{Layer: annotate.LayerCondition, Kind: "surface_lowered", Faces: lowered},
 			{Layer: annotate.LayerSubstance, Kind: annotate.Original, Faces: lowered, Unmarked: true},
 		}
-		q.Evidence += fmt.Sprintf("; on %.0f %% of it the map of %s says original. What lowered it is not said", 100*fossil, w.FromStage)
+		q.Evidence += fmt.Sprintf("; on %.0f %% of it the map of %s says original. What lowered it is not said", 100*min(1, surface/w.Change.Areas[k].Surface.Value), w.FromStage)
 		if fossil < 0.98 {
 			q.Volume = nil // the volume is of the whole area
 		}
@@ -287,6 +287,9 @@ func (w *work) removed(k int) []Proposal {
 			p.Evidence += fmt.Sprintf("; what was uncovered looks different from what lay on it (ΔE00 %.0f)", unlike)
 		default:
 			p.Evidence += fmt.Sprintf("; what was uncovered looks like what lay on it (ΔE00 %.1f), and no map says what it was", unlike)
+			if share, ok := w.rockShare(k); ok {
+				p.Evidence += fmt.Sprintf("; %.0f %% of what went looked like the matrix that went elsewhere", 100*share)
+			}
 		}
 	default:
 		p.Evidence += "; no map of " + w.FromStage + " says what it was"
@@ -307,20 +310,70 @@ func (w *work) kindsBefore(k int) map[string]float64 {
 	return out
 }
 
-// fossilBefore lists those faces of an area on the scan after that lie closest
-// to surface which was marked as fossil before, and their surface in mm².
+// mapEdge is how far beside the edge of a map, in steps of the change, nothing is
+// said about what lay there: outline and averaging are both wider than nothing.
+const mapEdge = 2.5
+
+// fossilBefore lists those faces of an area's core on the scan after that lie
+// closest to surface which was marked as fossil before, and their surface in
+// mm². Strips along the edge of what was marked as something else are left out:
+// they are what the map's outline and the averaging of the gap make of it.
 func (w *work) fossilBefore(k int) ([]uint32, float64) {
 	if w.Before.Map == nil {
 		return nil, 0
 	}
 	s, b := w.Change.After, w.Change.Before
-	faces, surface, _ := w.facesOf(func(v uint32) bool {
-		if w.owner[v] != int32(k) || int(s.Closest[v]) >= b.Mesh.FaceCount() {
-			return false
+	const other, fossil, deep = 1, 2, 3
+	state := make([]uint8, len(w.owner))
+	var front []uint32
+	for v, of := range s.Core {
+		if of != int32(k) || int(s.Closest[v]) >= b.Mesh.FaceCount() {
+			continue
 		}
-		return annotate.IsOriginal(w.Before.kindAt(b.Mesh.SourceFace(s.Closest[v])))
-	})
+		state[v] = other
+		if annotate.IsOriginal(w.Before.kindAt(b.Mesh.SourceFace(s.Closest[v]))) {
+			state[v] = fossil
+		} else {
+			front = append(front, uint32(v))
+		}
+	}
+	width := mapEdge * w.Change.StepMM
+	near := w.within(front, width, func(v uint32) bool { return state[v] == fossil })
+	front = front[:0]
+	for v := range state {
+		if state[v] == fossil && !near[uint32(v)] {
+			state[v] = deep
+			front = append(front, uint32(v))
+		}
+	}
+	back := w.within(front, width, func(v uint32) bool { return state[v] == fossil })
+	faces, surface, _ := w.facesOf(func(v uint32) bool { return state[v] == deep || back[v] })
 	return faces, surface
+}
+
+// within are the vertices that may be entered, within a distance over edges of
+// the given ones.
+func (w *work) within(from []uint32, width float64, may func(v uint32) bool) map[uint32]bool {
+	s := w.Change.After
+	far := map[uint32]float64{}
+	out := map[uint32]bool{}
+	var next, ring []uint32
+	for front := slices.Clone(from); len(front) > 0; front = slices.Clone(next) {
+		next = next[:0]
+		for _, v := range front {
+			ring = s.Topology.Ring(v, ring[:0])
+			for _, u := range ring {
+				d := far[v] + r3.Norm(r3.Sub(s.Vertex(u), s.Vertex(v)))
+				if old, met := far[u]; d > width || !may(u) || met && old <= d {
+					continue
+				}
+				far[u] = d
+				out[u] = true
+				next = append(next, u)
+			}
+		}
+	}
+	return out
 }
 
 // uncovered is how different the colour under an area looks from that of what

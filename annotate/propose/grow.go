@@ -59,10 +59,12 @@ func (w *work) continues(kind change.Kind, v uint32) bool {
 	if kind == change.Removed {
 		g = -g
 	}
-	if g > w.Change.LimitMM/3 { // the limit is three standard deviations
-		return true
+	if w.difference == nil {
+		return g > w.Change.LimitMM/3 // the limit is three standard deviations
 	}
-	return w.difference != nil && w.difference[v] > w.clear && g > -w.Change.LimitMM
+	// Colour sees the edge of a film that the gap cannot; where it saw nothing,
+	// the gap alone must be plain.
+	return w.difference[v] > w.clear && g > -w.Change.LimitMM || g > w.Change.LimitMM*2/3
 }
 
 // border returns the longest closed line round the faces whose vertices belong
@@ -127,23 +129,43 @@ func (w *work) border(belongs func(v uint32) bool, spacing float64) [][3]float64
 		return nil
 	}
 	m := w.After.Surface.Mesh
+	// A line of edges runs zigzag: two rounds of averaging over a few edges to
+	// either side leave the way it takes.
+	line := make([]r3.Vec, len(best))
+	for i, v := range best {
+		line[i] = m.Vertex(s.First[v])
+	}
 	n := int(max(8, math.Round(length/spacing)))
-	width := max(1, len(best)/n)
+	width := max(borderEdges, len(best)/n)
+	for range 2 {
+		line = averagedRound(line, width)
+	}
 	out := make([][3]float64, 0, n+1)
 	for i := range n {
-		at := i * len(best) / n
-		var sum r3.Vec
-		for d := -width; d <= width; d++ {
-			sum = r3.Add(sum, m.Vertex(s.First[best[((at+d)%len(best)+len(best))%len(best)]]))
-		}
-		mean := r3.Scale(1/float64(2*width+1), sum)
-		if place, _, ok := w.After.Surface.Locate(mean); ok {
+		if place, _, ok := w.After.Surface.Locate(line[i*len(line)/n]); ok {
 			p := m.At(place)
 			out = append(out, [3]float64{p.X, p.Y, p.Z})
 		}
 	}
 	if len(out) > 0 {
 		out = append(out, out[0])
+	}
+	return out
+}
+
+// borderEdges is over how many edges to either side a border is averaged.
+const borderEdges = 3
+
+// averagedRound averages every point of a closed line with its neighbours.
+func averagedRound(line []r3.Vec, width int) []r3.Vec {
+	n := len(line)
+	out := make([]r3.Vec, n)
+	for i := range line {
+		var sum r3.Vec
+		for d := -width; d <= width; d++ {
+			sum = r3.Add(sum, line[((i+d)%n+n)%n])
+		}
+		out[i] = r3.Scale(1/float64(2*width+1), sum)
 	}
 	return out
 }

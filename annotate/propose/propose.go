@@ -126,6 +126,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	}
 	say(0.5, words)
 	w.grow()
+	w.findRock()
 	var out []Proposal
 	if p, ok := w.wholeBody(); ok {
 		out = append(out, p)
@@ -133,6 +134,9 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	for k := range in.Change.Areas {
 		if err := ctx.Err(); err != nil {
 			return nil, err
+		}
+		if v := in.Volume.Areas[k].Volume; v != nil && v.Covers(0) {
+			continue // not told from nothing: the open points say so
 		}
 		if in.Change.Areas[k].Kind == change.Added {
 			out = append(out, w.added(k))
@@ -160,6 +164,10 @@ type work struct {
 	difference           []float64    // ΔE00 between the two; NaN undefined
 	clear                float64      // what ΔE00 must pass to count as a change of colour
 	unchangedRaw, unlike float64      // medians of ΔE00 where the shape did not change, before and after the light was taken out
+
+	isRock             []bool // per area: plainly matrix that went
+	rock               *class // what that looked and felt like; nil where not known
+	looks, looksBefore []feature
 
 	owner []int32 // the change area a vertex belongs to once areas are grown, or -1
 }

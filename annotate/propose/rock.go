@@ -52,9 +52,7 @@ func newClass(list []feature, weight []float64) (c class, ok bool) {
 			}
 		}
 	}
-	// Colours nearer than about 1 ΔE are not told apart, whatever the spread.
-	floor := feature{1, 0.5, 0.5, 0.04}
-	for k, x := range floor {
+	for k, x := range featureFloor {
 		cov.SetSym(k, k, cov.At(k, k)+x)
 	}
 	var chol mat.Cholesky
@@ -68,6 +66,46 @@ func newClass(list []feature, weight []float64) (c class, ok bool) {
 	c.logDet = chol.LogDet()
 	return c, true
 }
+
+// trimmedClass fits a class to most of the weighted places, those far from it
+// left out: it starts from medians and median deviations and is fitted anew to
+// what lies within its 99.7 %.
+func trimmedClass(list []feature, weight []float64) (class, bool) {
+	keep := append([]float64(nil), weight...)
+	var start class
+	start.inverse = mat.NewSymDense(features, nil)
+	for k := range features {
+		var column []float64
+		for i, f := range list {
+			if weight[i] > 0 {
+				column = append(column, f[k])
+			}
+		}
+		start.mean[k] = median(column)
+		for i := range column {
+			column[i] = math.Abs(column[i] - start.mean[k])
+		}
+		sigma := madToSigma * median(column)
+		start.inverse.SetSym(k, k, 1/(sigma*sigma+featureFloor[k]))
+	}
+	c, ok := start, true
+	for range 5 {
+		for i, f := range list {
+			keep[i] = weight[i]
+			if weight[i] > 0 && c.away(f) > likeRock {
+				keep[i] = 0
+			}
+		}
+		if c, ok = newClass(list, keep); !ok {
+			return c, false
+		}
+	}
+	return c, true
+}
+
+// featureFloor is a variance that every class has at least: colours nearer than
+// about 1 ΔE are not told apart.
+var featureFloor = feature{1, 0.5, 0.5, 0.04}
 
 // away is the squared Mahalanobis distance of a place from the class.
 func (c *class) away(f feature) float64 {
@@ -112,6 +150,8 @@ const (
 	// rockOdds is what the logarithm of the odds must pass for a place to start
 	// a proposal (our own figure).
 	rockOdds = 3.0
+	// rockRimMM is how far the edge of a place is followed.
+	rockRimMM = 3.0
 	// leastRockMM2 is the least surface of matrix that is proposed.
 	leastRockMM2 = 20.0
 	// leastApart is how far apart, squared, the two classes must lie to be told
@@ -119,25 +159,22 @@ const (
 	leastApart = 9.0
 )
 
-// matrixStill proposes matrix where the scan after looks and feels like the
-// matrix that went. It needs colours and matrix that went.
-func (w *work) matrixStill() []Proposal {
+// findRock learns what the matrix that went looked and felt like, from the
+// areas that are plainly matrix. It needs colours.
+func (w *work) findRock() {
 	if w.difference == nil {
-		return nil
+		return
 	}
-	gone := make([]bool, len(w.Change.Areas))
+	w.isRock = make([]bool, len(w.Change.Areas))
 	any := false
-	for k := range w.Change.Areas {
-		if w.Change.Areas[k].Kind != change.Removed {
-			continue
+	for k := range w.isRock {
+		if w.Change.Areas[k].Kind == change.Removed {
+			w.isRock[k] = w.plainlyRock(k)
+			any = any || w.isRock[k]
 		}
-		for _, p := range w.removed(k) {
-			gone[k] = gone[k] || p.Kind == MatrixGone
-		}
-		any = any || gone[k]
 	}
 	if !any {
-		return nil
+		return
 	}
 	b, a := w.Change.Before, w.Change.After
 	put := func(lab [][3]float64, rough []float64) []feature {
@@ -147,22 +184,82 @@ func (w *work) matrixStill() []Proposal {
 		}
 		return out
 	}
-	before, after := put(w.ownBefore, roughness(b)), put(w.labAfter, roughness(a))
-	in := func(core []int32, areas []float64) []float64 {
-		out := make([]float64, len(core))
-		for v, k := range core {
-			if k >= 0 && gone[k] {
-				out[v] = areas[v]
-			}
+	w.looksBefore, w.looks = put(w.ownBefore, roughness(b)), put(w.labAfter, roughness(a))
+	// Weighed by how thick it lay: thin edges show what is under them.
+	weight := w.inRock(b.Core, vertexAreas(b))
+	for v, g := range b.Smooth {
+		if weight[v] > 0 {
+			weight[v] *= max(0, g-w.Change.SmallestMM)
 		}
-		return out
 	}
-	rock, ok := newClass(before, in(b.Core, vertexAreas(b)))
-	if !ok {
+	// Where a map says that it was something else, it does not teach.
+	for f := range uint32(b.Mesh.FaceCount()) {
+		if kind := w.Before.kindAt(b.Mesh.SourceFace(f)); kind != annotate.Matrix && kind != annotate.Unassigned && b.Topology.Component[f] >= 0 {
+			i, j, k := b.Topology.Face(f)
+			weight[i], weight[j], weight[k] = 0, 0, 0
+		}
+	}
+	if c, ok := trimmedClass(w.looksBefore, weight); ok {
+		w.rock = &c
+	}
+}
+
+// inRock weighs the vertices of areas that are plainly matrix by their surface.
+func (w *work) inRock(core []int32, areas []float64) []float64 {
+	out := make([]float64, len(core))
+	for v, k := range core {
+		if k >= 0 && w.isRock[k] {
+			out[v] = areas[v]
+		}
+	}
+	return out
+}
+
+// plainlyRock says whether an area was matrix by the record, by the map before,
+// or, at a stage that takes rock off, by what it uncovered looking different.
+func (w *work) plainlyRock(k int) bool {
+	if said := w.What[k]; said != unknown {
+		return said == annotate.Matrix
+	}
+	kinds := w.kindsBefore(k)
+	sum := 0.0
+	for _, a := range kinds {
+		sum += a
+	}
+	if kinds[annotate.Unassigned] < 0.5*sum {
+		return kinds[annotate.Matrix] > 0.5*sum
+	}
+	unlike, ok := w.uncovered(k)
+	return ok && takesMatter(w.StageKind) && unlike >= unlikeMatrix
+}
+
+// rockShare is the share of what went with an area that looked like the matrix.
+func (w *work) rockShare(k int) (float64, bool) {
+	if w.rock == nil {
+		return 0, false
+	}
+	like, all := 0.0, 0.0
+	for v, area := range vertexAreas(w.Change.Before) {
+		if w.Change.Before.Core[v] != int32(k) {
+			continue
+		}
+		all += area
+		if w.rock.away(w.looksBefore[v]) < likeRock {
+			like += area
+		}
+	}
+	return like / max(all, 1e-12), all > 0
+}
+
+// matrixStill proposes matrix where the scan after looks and feels like the
+// matrix that went.
+func (w *work) matrixStill() []Proposal {
+	if w.rock == nil {
 		return nil
 	}
+	a, rock, after := w.Change.After, w.rock, w.looks
 	// What was uncovered is fossil, less what still looks like the matrix.
-	weight := in(a.Core, w.areas)
+	weight := w.inRock(a.Core, w.areas)
 	uncovered := 0.0
 	for v := range weight {
 		uncovered += weight[v]
@@ -170,7 +267,7 @@ func (w *work) matrixStill() []Proposal {
 			weight[v] = 0
 		}
 	}
-	fossil, ok := newClass(after, weight)
+	fossil, ok := trimmedClass(after, weight)
 	if !ok || fossil.weight < 0.2*uncovered || rock.away(fossil.mean) < leastApart {
 		return nil
 	}
@@ -190,7 +287,15 @@ func (w *work) matrixStill() []Proposal {
 	}
 	var out []Proposal
 	for _, place := range w.places(func(v uint32) bool { return may(v) && odds[v] > rockOdds && rock.away(after[v]) < likeRock }, may) {
-		faces, surface, centroid := w.facesOf(func(v uint32) bool { return place[v] })
+		// It thins out to nothing: followed where it is more like rock than fossil.
+		var from []uint32
+		for v := range w.areas {
+			if place[uint32(v)] {
+				from = append(from, uint32(v))
+			}
+		}
+		rim := w.within(from, rockRimMM, func(v uint32) bool { return odds[v] > 0 && !isAdded(v) })
+		faces, surface, centroid := w.facesOf(func(v uint32) bool { return place[v] || rim[v] })
 		if surface < max(leastRockMM2, change.SmallestAreaMM2(w.Change.StepMM)) {
 			continue
 		}

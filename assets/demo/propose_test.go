@@ -9,11 +9,10 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
-	"rigatino/mesh"
 )
 
 // proposeFaces is the size at which proposals are tried every time.
-const proposeFaces = 25_000
+const proposeFaces = 20_000
 
 // bare makes the demo's project with scans, words and alignments, and nothing
 // compared, answered or marked.
@@ -88,7 +87,9 @@ func (b *bench) scanAt(stage string) Scan {
 
 func (b *bench) proposed(t *testing.T, from, to string) *project.Proposed {
 	t.Helper()
-	key := func(stage string) annotate.UseKey { return annotate.UseKey{Stage: stage, Piece: "body", Part: annotate.PartWhole} }
+	key := func(stage string) annotate.UseKey {
+		return annotate.UseKey{Stage: stage, Piece: "body", Part: annotate.PartWhole}
+	}
 	q, err := b.project.Propose(context.Background(), key(from), key(to), nil)
 	if err != nil {
 		t.Fatal(err)
@@ -126,7 +127,6 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	}
 	b := bare(t, faces)
 	sp := newSpecimen()
-	never := func(r3.Vec) bool { return false }
 	original := func(d r3.Vec) bool {
 		return !sp.putty.inside(d) && !sp.lost.inside(d) && !sp.oldFill.inside(d) && !sp.keep.inside(d) && !sp.doubt.inside(d)
 	}
@@ -174,8 +174,10 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	share("surface without retouch marked as retouch", x.leaked, x.outside, 0, 0.01)
 
 	air := b.proposed(t, MechCoarse, AirAbrasive)
-	x = b.split(b.scanAt(AirAbrasive), marked(air, "matrix_left"), sp.keep.inside, func(d r3.Vec) bool { return !sp.keep.inside(d) })
-	share("true matrix left found", x.found, x.inside, 0.85, 1)
+	// Thinner than half a millimetre the demo's rock lets the bone's colour through.
+	thick := func(d r3.Vec) bool { return keepThick*sp.keep.layer(d) > 0.5 }
+	x = b.split(b.scanAt(AirAbrasive), marked(air, "matrix_left"), thick, func(d r3.Vec) bool { return !sp.keep.inside(d) })
+	share("true matrix left found", x.found, x.inside, 0.95, 1)
 	share("fossil marked as matrix", x.leaked, x.outside, 0, 0.02)
 	if len(marked(air, "surface_lowered")) > 0 {
 		t.Error("lowered surface is proposed where no map said fossil before")
@@ -185,10 +187,12 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	// lowered surface; what was rock there is not.
 	b.markBefore(t)
 	air = b.proposed(t, MechCoarse, AirAbrasive)
+	x = b.split(b.scanAt(AirAbrasive), marked(air, "matrix_left"), thick, func(d r3.Vec) bool { return !sp.keep.inside(d) })
+	share("true matrix left found with a map", x.found, x.inside, 0.95, 1)
+	share("fossil marked as matrix with a map", x.leaked, x.outside, 0, 0.02)
 	x = b.split(b.scanAt(AirAbrasive), marked(air, "surface_lowered"), sp.lowered.inside, func(d r3.Vec) bool { return !sp.lowered.inside(d) })
 	share("true lowered surface found", x.found, x.inside, 0.80, 1)
 	share("other surface proposed as lowered", x.leaked, x.outside, 0, 0.01)
-	_ = never
 }
 
 func vecOf(p [3]float64) r3.Vec { return r3.Vec{X: p[0], Y: p[1], Z: p[2]} }
@@ -217,8 +221,5 @@ func (b *bench) markBefore(t *testing.T) {
 	}
 	if _, err := b.project.MapRest(s.key(), annotate.Region{Kind: annotate.Original, Certainty: "seen", ExaminedBy: "visible"}); err != nil {
 		t.Fatal(err)
-	}
-	if n := mesh.Area(s.Mesh); n <= 0 {
-		t.Fatal("the scan has no surface")
 	}
 }
