@@ -104,41 +104,38 @@ const (
 // isBead says whether an added area is a bead of adhesive: thin, long and
 // narrow, made at a stage that joins or along a join that is marked.
 func (w *work) isBead(k int) bool {
-	a := &w.Change.Areas[k]
-	surface, edge := a.Surface.Value, 0.0
 	s := w.Change.After
-	in := func(f int32) bool {
-		if f < 0 {
-			return false
+	// Not the core, which wide averaging made wider than a bead is.
+	belongs := func(v uint32) bool { return w.owner[v] == int32(k) && w.near[v] > w.Change.LimitMM }
+	faces, surface, _ := w.facesOf(belongs)
+	edge := 0.0
+	for f, part := range s.Topology.Component {
+		if part < 0 {
+			continue
 		}
 		i, j, l := s.Topology.Face(uint32(f))
-		n := 0
-		for _, v := range [3]uint32{i, j, l} {
-			if s.Core[v] == int32(k) {
-				n++
-			}
-		}
-		return n >= 2
-	}
-	for _, f := range a.AfterFaces {
-		// Faces of the area are scan faces; without support they are the same.
-		if s.Mesh.Source != nil {
-			return false
-		}
-		var t [3]uint32
-		t[0], t[1], t[2] = s.Topology.Face(f)
-		for n := range 3 {
-			if !in(s.Topology.Neighbour[3*f+uint32(n)]) {
-				edge += r3.Norm(r3.Sub(s.Vertex(t[n]), s.Vertex(t[(n+1)%3])))
-			}
+		// The outline passes between corners that belong and corners that do not:
+		// a face with one or two of them holds about half an edge of it.
+		switch n := count(belongs, i, j, l); n {
+		case 1, 2:
+			edge += math.Sqrt(r3.Norm(s.Mesh.AreaVector(uint32(f))))
 		}
 	}
-	// A line of edges is about 1.3 times as long as the outline it follows.
-	edge /= 1.3
-	if edge == 0 || 2*surface/edge > beadWidthMM || a.MeanDepthMM > beadThickMM || edge < beadLong*2*math.Sqrt(math.Pi*surface) {
+	if edge == 0 || 2*surface/edge > beadWidthMM || w.Change.Areas[k].MeanDepthMM > beadThickMM || edge < beadLong*2*math.Sqrt(math.Pi*surface) {
 		return false
 	}
-	return w.StageKind == "join" || w.alongJoin(a.AfterFaces)
+	return w.StageKind == "join" || w.alongJoin(faces)
+}
+
+// count is how many of three vertices belong.
+func count(belongs func(v uint32) bool, corners ...uint32) int {
+	n := 0
+	for _, v := range corners {
+		if belongs(v) {
+			n++
+		}
+	}
+	return n
 }
 
 // alongJoin says whether half of the faces lie near a marked join.

@@ -5,6 +5,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"rigatino/mesh"
 	"rigatino/mesh/change"
 )
 
@@ -17,6 +18,23 @@ const (
 	growShare = 0.3 // and for large areas, as a share of the radius of a disc of their size
 	growMost  = 8.0 // mm
 )
+
+// findNear averages the gap over less than the change does, and finds its spread
+// where nothing changed.
+func (w *work) findNear() {
+	s := w.Change.After
+	w.near = mesh.SmoothField(s.Topology, s.Gap, nearRounds)
+	var list []float64
+	for v, g := range w.near {
+		if w.unchanged(v) && !math.IsNaN(g) {
+			list = append(list, math.Abs(g))
+		}
+	}
+	w.nearSpread = max(madToSigma*median(list), w.Change.LimitMM/6)
+}
+
+// nearRounds is the number of rounds of that averaging.
+const nearRounds = 2
 
 // grow gives every vertex of the scan after the change area it belongs to. All
 // areas grow at once, vertex by vertex, nearest first by rounds over edges, so
@@ -55,16 +73,21 @@ func (w *work) grow() {
 
 // continues says whether a vertex goes on where an area's core ends.
 func (w *work) continues(kind change.Kind, v uint32) bool {
-	g := w.Change.After.Smooth[v]
+	g, near := w.Change.After.Smooth[v], w.near[v]
 	if kind == change.Removed {
-		g = -g
+		g, near = -g, -near
 	}
-	if w.difference == nil {
-		return g > w.Change.LimitMM/3 // the limit is three standard deviations
+	if w.difference != nil && w.difference[v] > w.clear && g > -w.Change.LimitMM {
+		return true // colour sees the edge of a film that the gap cannot
 	}
-	// Colour sees the edge of a film that the gap cannot; where it saw nothing,
-	// the gap alone must be plain.
-	return w.difference[v] > w.clear && g > -w.Change.LimitMM || g > w.Change.LimitMM*2/3
+	// Wide averaging smears a steep edge outward: the gap close by must say so
+	// too. The limit is three standard deviations; where colour saw nothing, the
+	// gap must be plainer.
+	least := w.Change.LimitMM / 3
+	if w.difference != nil {
+		least *= 2
+	}
+	return g > least && near > w.nearSpread
 }
 
 // border returns the longest closed line round the faces whose vertices belong
@@ -77,13 +100,7 @@ func (w *work) border(belongs func(v uint32) bool, spacing float64) [][3]float64
 			return false
 		}
 		i, j, k := s.Topology.Face(uint32(f))
-		n := 0
-		for _, v := range [3]uint32{i, j, k} {
-			if belongs(v) {
-				n++
-			}
-		}
-		return n >= 2
+		return count(belongs, i, j, k) >= 2
 	}
 	// Edges with the area on their left, by the vertex they start from.
 	from := map[uint32][]uint32{}

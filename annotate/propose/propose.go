@@ -125,6 +125,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 		return nil, err
 	}
 	say(0.5, words)
+	w.findNear()
 	w.grow()
 	w.findRock()
 	var out []Proposal
@@ -169,6 +170,9 @@ type work struct {
 	rock               *class // what that looked and felt like; nil where not known
 	looks, looksBefore []feature
 
+	near       []float64 // the gap averaged over little; its spread where nothing changed
+	nearSpread float64
+
 	owner []int32 // the change area a vertex belongs to once areas are grown, or -1
 }
 
@@ -202,13 +206,7 @@ func (w *work) facesOf(belongs func(v uint32) bool) (faces []uint32, surface flo
 			continue
 		}
 		i, j, k := s.Topology.Face(uint32(f))
-		n := 0
-		for _, v := range [3]uint32{i, j, k} {
-			if belongs(v) {
-				n++
-			}
-		}
-		if n < 2 {
+		if count(belongs, i, j, k) < 2 {
 			continue
 		}
 		a := r3.Norm(s.Mesh.AreaVector(uint32(f)))
