@@ -68,12 +68,13 @@ func rooms() []room {
 		{"annotate", "annotate/terms", "gonum"},
 		{"annotate/facemap", "annotate mesh/bvh mesh/geodesic", "gonum"},
 		{"annotate/history", "annotate annotate/facemap", ""},
-		{"annotate/propose", "annotate annotate/facemap mesh/change mesh/volume", "gonum"},
+		// Proposals compare the colours of closest places and use the record's words.
+		{"annotate/propose", "annotate annotate/terms annotate/facemap mesh/change mesh/volume mesh/bvh", "gonum"},
 		{"annotate/tally", "annotate annotate/facemap mesh/volume mesh/geodesic mesh/render", "gonum"},
 		{"annotate/reliance", "annotate annotate/facemap annotate/tally mesh/geodesic mesh/volume", "gonum"},
 		// A project does the jobs that window and commands share (add, align,
-		// compare, map, tally), so it reaches what they rest on.
-		{"annotate/project", "annotate annotate/terms annotate/facemap annotate/history annotate/tally " +
+		// compare, propose, map, tally), so it reaches what they rest on.
+		{"annotate/project", "annotate annotate/terms annotate/facemap annotate/history annotate/propose annotate/tally " +
 			"mesh/scan mesh/scale mesh/register mesh/change mesh/volume", "gonum"},
 
 		// What leaves the house. Only the report knows PDF.
