@@ -62,7 +62,10 @@ func TestEveryFormatAndItsGzipGiveTheSameBall(t *testing.T) {
 				t.Errorf("%s: %v", format, err)
 				continue
 			}
-			r := scan.Check(s)
+			r, err := scan.Check(context.Background(), s, nil)
+			if err != nil {
+				t.Fatal(err)
+			}
 			if s.Format != format || s.Unit != scan.Centimetre || s.UnitFixed {
 				t.Errorf("%s: format %q, unit %q, fixed %v", format, s.Format, s.Unit, s.UnitFixed)
 			}

@@ -124,7 +124,7 @@ func (r *Result) Total(c *change.Change, kind change.Kind, leaveOut func(area in
 		found := &c.Areas[k]
 		area += found.Surface.Value
 		// All areas share one scale: its part adds up, the rest does not.
-		scale := 2 * found.Surface.Value * w.change.Options.ScaleU
+		scale := 2 * found.Surface.Value * c.Options.ScaleU
 		own := math.Sqrt(math.Max(found.Surface.U*found.Surface.U-scale*scale, 0))
 		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: own})
 		if a.Volume == nil {
@@ -142,7 +142,7 @@ func (r *Result) Total(c *change.Change, kind change.Kind, leaveOut func(area in
 	if t.Areas == 0 {
 		return Nothing(c)
 	}
-	if u := w.change.Options.ScaleU; u > 0 {
+	if u := c.Options.ScaleU; u > 0 {
 		surface = append(surface, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * area, U: u, Distribution: quantity.Normal})
 	}
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
