@@ -62,10 +62,7 @@ func TestEveryFormatAndItsGzipGiveTheSameBall(t *testing.T) {
 				t.Errorf("%s: %v", format, err)
 				continue
 			}
-			r, err := scan.Check(context.Background(), s, nil)
-			if err != nil {
-				t.Fatal(err)
-			}
+			r := looked(t, s)
 			if s.Format != format || s.Unit != scan.Centimetre || s.UnitFixed {
 				t.Errorf("%s: format %q, unit %q, fixed %v", format, s.Format, s.Unit, s.UnitFixed)
 			}
@@ -80,7 +77,7 @@ func TestEveryFormatAndItsGzipGiveTheSameBall(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			if asks := slices.Contains(points(scan.Check(s)), "unit_missing"); asks != (format != "glb") {
+			if asks := slices.Contains(points(looked(t, s)), "unit_missing"); asks != (format != "glb") {
 				t.Errorf("%s: asks for the unit: %v", format, asks)
 			}
 		}
@@ -121,7 +118,7 @@ func TestOBJWithMaterialsAndPicturesIsOneScan(t *testing.T) {
 	if len(s.Notes) != 1 || s.Notes[0].ID != "texture_missing" || !strings.Contains(s.Notes[0].Reason, `"secret.png"`) {
 		t.Errorf("notes %v", s.Notes)
 	}
-	if r := scan.Check(s); r.Textures != 1 || len(s.Mesh.Materials) != 2 {
+	if r := looked(t, s); r.Textures != 1 || len(s.Mesh.Materials) != 2 {
 		t.Errorf("%d textures, materials %+v", r.Textures, s.Mesh.Materials)
 	}
 	// A link that leads out of the folder is as good as missing.
@@ -164,4 +161,14 @@ func TestAGzipBombTakesNoMoreThanItsBound(t *testing.T) {
 	if mb := (after.TotalAlloc - before.TotalAlloc) >> 20; mb > 300 {
 		t.Errorf("%d MB were set aside", mb)
 	}
+}
+
+// looked is what is wrong with a scan, as Check says.
+func looked(t *testing.T, s *scan.Scan) scan.Report {
+	t.Helper()
+	r, err := scan.Check(context.Background(), s, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
 }

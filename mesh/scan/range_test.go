@@ -77,7 +77,7 @@ func TestRangeScansLieOnTheModelMadeOfThem(t *testing.T) {
 		if float64(same) < 0.99*float64(all) {
 			t.Errorf("%s: %d of %d triangles look the way of the model", name, same, all)
 		}
-		if r := scan.Check(s); r.NonManifoldEdges > 0 || slices.Contains(points(r), "faces_turned") || r.Area != mesh.Area(m) {
+		if r := looked(t, s); r.NonManifoldEdges > 0 || slices.Contains(points(r), "faces_turned") || r.Area != mesh.Area(m) {
 			t.Errorf("%s: %d non-manifold edges, open points %v", name, r.NonManifoldEdges, points(r))
 		}
 	}
