@@ -44,8 +44,7 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	}
 	f.gatherCells(r)
 	f.bootstrap(r)
-	f.scale(r)
-	return nil
+	return f.scale(ctx, r)
 }
 
 // masks marks the faces of both scans that agree, by their middles.
@@ -248,22 +247,35 @@ func inverse(s *system, radius float64) (out [36]float64, ok bool) {
 	return out, true
 }
 
-// scale estimates the relative size on the stable area: one step with the scale
-// free, its uncertainty by drawing cells anew.
-func (f *fine) scale(r *Result) {
-	free := func(s *system) (float64, bool) {
-		x, ok := s.solve(unknowns, f.radius, 1e-9)
-		return x[rigidPart], ok
+// scale estimates the relative size on the stable area: the fit is taken up
+// again with the scale free until it stands still, from wide weights to narrow
+// ones, so that a difference that pushed places out of the stable area brings
+// them back in. Its uncertainty comes from drawing cells anew there. The pose is
+// left as it was.
+func (f *fine) scale(ctx context.Context, r *Result) error {
+	home, limit, sigma, systems := f.pose, f.limit, f.sigma, f.systems
+	defer func() { f.pose, f.limit, f.sigma, f.systems = home, limit, sigma, systems }()
+	for k := range 10 {
+		if err := f.look(ctx, 4*f.size); err != nil {
+			return err
+		}
+		f.measure()
+		width := math.Max(math.Max(4.685*f.sigma, f.size/20), f.size*math.Pow(0.5, float64(k)))
+		x, ok := f.system(width, nil).solve(unknowns, f.radius, 1e-9)
+		if !ok {
+			return nil
+		}
+		f.pose = advance(f.pose, x, unknowns, f.middle())
+		if k > 3 && math.Abs(x[rigidPart]) < 1e-7 {
+			break
+		}
 	}
-	var all system
-	for i := range f.systems {
-		all.merge(&f.systems[i].sys, 1)
+	r.RelativeScale = f.pose.Scale
+	if err := f.look(ctx, 4*f.size); err != nil {
+		return err
 	}
-	k, ok := free(&all)
-	if !ok {
-		return
-	}
-	r.RelativeScale = math.Exp(k)
+	f.measure()
+	f.gatherCells(r)
 	n := len(f.systems)
 	random := rand.New(rand.NewPCG(5, 17))
 	sum, count := 0.0, 0.0
@@ -272,11 +284,13 @@ func (f *fine) scale(r *Result) {
 		for range n {
 			s.merge(&f.systems[random.IntN(n)].sys, 1)
 		}
-		if x, ok := free(&s); ok {
-			sum, count = sum+(x-k)*(x-k), count+1
+		if x, ok := s.solve(unknowns, f.radius, 1e-9); ok {
+			sum, count = sum+x[rigidPart]*x[rigidPart], count+1
 		}
 	}
 	if count > 1 {
 		r.RelativeScaleU = math.Sqrt(sum / (count - 1))
 	}
+	f.pose = home
+	return f.look(ctx, 4*f.size)
 }

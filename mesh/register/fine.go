@@ -35,6 +35,8 @@ type fine struct {
 	// under the pose:
 	at      []r3.Vec // moved points
 	facing  []r3.Vec // half the sum of both normals, unit
+	mine    []r3.Vec // normals of the after-scan, turned …
+	theirs  []r3.Vec // … and of the before-scan
 	gap     []float64
 	ok      []bool // there is a place of the before-scan that looks the same way
 	sigma   float64
@@ -67,6 +69,7 @@ func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarit
 	}
 	n := len(f.points)
 	f.at, f.facing, f.gap, f.ok = make([]r3.Vec, n), make([]r3.Vec, n), make([]float64, n), make([]bool, n)
+	f.mine, f.theirs = make([]r3.Vec, n), make([]r3.Vec, n)
 	return f, nil
 }
 
@@ -99,6 +102,7 @@ func (f *fine) look(ctx context.Context, within float64) error {
 		if r3.Dot(nb, na) < facingCos {
 			continue
 		}
+		f.mine[i], f.theirs[i] = na, nb
 		sum := r3.Add(na, nb)
 		f.facing[i] = r3.Scale(1/r3.Norm(sum), sum)
 		f.gap[i] = r3.Dot(r3.Sub(f.at[i], h.Point), f.facing[i])

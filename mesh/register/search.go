@@ -17,9 +17,11 @@ type search struct {
 	l        *levels
 	middle   r3.Vec // of the after-scan, in its own frame
 	diagonal float64
-	appear   bool // matter may have appeared
+	appear   bool    // matter may have appeared
+	enough   float64 // a score that ends the search, 0 for none
 
 	found []candidate // distinct, best first
+	kept  [3]struct{ before, after *places }
 }
 
 // candidate is a refined proposal.
@@ -38,7 +40,7 @@ const (
 	// clearShare and clearRatio end the search early: so much of the after-scan
 	// lies together beyond chance, and the best rival has so much less.
 	clearShare = 0.22
-	clearRatio = 2.0
+	clearRatio = 2.5
 )
 
 // attempts are the sizes that are tried in turn: of the patches, in search
@@ -51,13 +53,8 @@ func newSearch(l *levels, appear bool) *search {
 	return s
 }
 
-// run looks for poses; the best stand in found.
-func (s *search) run(ctx context.Context, first []frame.Rigid, say func(float64)) error {
-	for _, g := range first {
-		if err := s.refineAll(ctx, []proposal{{pose: g}}); err != nil {
-			return err
-		}
-	}
+// run looks for poses, beside those found already; the best stand in found.
+func (s *search) run(ctx context.Context, say func(float64)) error {
 	for k := range attempts {
 		if s.clear() {
 			break
@@ -76,6 +73,9 @@ func (s *search) run(ctx context.Context, first []frame.Rigid, say func(float64)
 
 // clear says whether one pose is far better than all others.
 func (s *search) clear() bool {
+	if s.enough > 0 && len(s.found) > 0 && s.found[0].score > s.enough {
+		return true
+	}
 	if len(s.found) == 0 || s.found[0].score < clearShare {
 		return false
 	}
@@ -84,8 +84,11 @@ func (s *search) clear() bool {
 
 // places makes the patches of an attempt and describes them.
 func (s *search) places(ctx context.Context, attempt int) (before, after *places, err error) {
+	if k := &s.kept[attempt]; k.before != nil {
+		return k.before, k.after, nil
+	}
 	a := attempts[attempt]
-	fine := [2]*cloud{s.l.before[2], s.l.after[2]}
+	fine := [2]*cloud{s.l.before[1], s.l.after[1]}
 	large, small := max(fine[0].total, fine[1].total), min(fine[0].total, fine[1].total)
 	size := a.size * math.Sqrt(min(large/searchPatches, small/leastPatches))
 	size = max(size, s.l.size)
@@ -97,6 +100,7 @@ func (s *search) places(ctx context.Context, attempt int) (before, after *places
 		}
 		out[i] = p
 	}
+	s.kept[attempt].before, s.kept[attempt].after = out[0], out[1]
 	return out[0], out[1], nil
 }
 
