@@ -255,6 +255,7 @@ func inverse(s *system, radius float64) (out [36]float64, ok bool) {
 func (f *fine) scale(ctx context.Context, r *Result) error {
 	home, limit, sigma, systems := f.pose, f.limit, f.sigma, f.systems
 	defer func() { f.pose, f.limit, f.sigma, f.systems = home, limit, sigma, systems }()
+	f.use = min(2*fewSamples, len(f.points))
 	for k := range 10 {
 		if err := f.look(ctx, 4*f.size); err != nil {
 			return err
@@ -266,10 +267,14 @@ func (f *fine) scale(ctx context.Context, r *Result) error {
 			return nil
 		}
 		f.pose = advance(f.pose, x, unknowns, f.middle())
-		if k > 3 && math.Abs(x[rigidPart]) < 1e-7 {
+		if f.use == len(f.points) {
 			break
 		}
+		if k > 2 && math.Abs(x[rigidPart]) < 0.1*scaleFloor || k == 8 {
+			f.use = len(f.points)
+		}
 	}
+	f.use = len(f.points)
 	r.RelativeScale = f.pose.Scale
 	if err := f.look(ctx, 4*f.size); err != nil {
 		return err

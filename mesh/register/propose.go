@@ -146,15 +146,10 @@ const (
 
 // draw proposes poses: every match in turn is taken for right, other matches
 // that agree with it are drawn (with a fixed seed a match) and the pose of both
-// is kept that most of those that agree follow; then it is fitted to all matches
-// that follow. That is random sampling (Fischler and Bolles, Comm. ACM 24:381,
+// is kept that most of those that agree follow. That is random sampling (Fischler and Bolles, Comm. ACM 24:381,
 // 1981) over pairs of places with normals, of which two make a pose, started
 // once from everywhere.
 func (l *linked) draw(ctx context.Context, seeds []int32) ([]proposal, error) {
-	everything := make([]int32, len(l.all))
-	for i := range everything {
-		everything[i] = int32(i)
-	}
 	out := make([]proposal, len(seeds))
 	const block = 8
 	err := mesh.Parallel(ctx, (len(seeds)+block-1)/block, func(b int) {
@@ -182,21 +177,6 @@ func (l *linked) draw(ctx context.Context, seeds []int32) ([]proposal, error) {
 					best = proposal{pose: g, count: n}
 				}
 			}
-			for range 2 {
-				if best.count < 3 {
-					break
-				}
-				follow, _ = l.follow(best.pose, everything, within*l.size, follow)
-				g, ok := l.fit(follow)
-				if !ok {
-					break
-				}
-				var n int
-				if follow, n = l.follow(g, everything, within*l.size, follow); n < best.count {
-					break
-				}
-				best = proposal{pose: g, count: n}
-			}
 			out[s] = best
 		}
 	})
@@ -206,6 +186,29 @@ func (l *linked) draw(ctx context.Context, seeds []int32) ([]proposal, error) {
 	out = slices.DeleteFunc(out, func(p proposal) bool { return p.count < 3 })
 	slices.SortStableFunc(out, func(a, b proposal) int { return b.count - a.count })
 	return out, nil
+}
+
+// settle fits each proposal to all matches that follow it, twice.
+func (l *linked) settle(ctx context.Context, proposals []proposal) error {
+	everything := make([]int32, len(l.all))
+	for i := range everything {
+		everything[i] = int32(i)
+	}
+	return mesh.Parallel(ctx, len(proposals), func(i int) {
+		p := &proposals[i]
+		follow, n := l.follow(p.pose, everything, within*l.size, nil)
+		p.count = n
+		for range 2 {
+			g, ok := l.fit(follow)
+			if !ok {
+				return
+			}
+			if follow, n = l.follow(g, everything, within*l.size, follow); n < p.count {
+				return
+			}
+			*p = proposal{pose: g, count: n}
+		}
+	})
 }
 
 // graduate proposes one pose from all matches at once: squared distances under

@@ -74,6 +74,9 @@ func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 	}
 	m := newSearch(&l, s.appear)
 	m.enough = rivalRatio * best
+	if best > clearShare {
+		m.seeds = fewSeeds
+	}
 	for k := range attempts {
 		before, after, err := s.places(ctx, k)
 		if err != nil {
@@ -114,7 +117,7 @@ func (s *search) second(ctx context.Context, best frame.Similarity) (share, apar
 		return 0, 0, nil
 	}
 	m := newSearch(&l, s.appear)
-	m.diagonal = s.diagonal
+	m.diagonal, m.seeds, m.enough = s.diagonal, fewSeeds, secondShare
 	before, after, err := s.places(ctx, 0)
 	if err != nil {
 		return 0, 0, err

@@ -2,6 +2,7 @@ package register
 
 import (
 	"context"
+	"errors"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -18,9 +19,11 @@ type search struct {
 	middle   r3.Vec // of the after-scan, in its own frame
 	diagonal float64
 	appear   bool    // matter may have appeared
+	seeds    int     // matches that poses are drawn from, at most
 	enough   float64 // a score that ends the search, 0 for none
 
 	found []candidate // distinct, best first
+	drawn [2][]uint32
 	kept  [3]struct{ before, after *places }
 }
 
@@ -37,6 +40,8 @@ const (
 	leastPatches  = 1500 // of the smaller one
 	quickPatches  = 500  // that a proposal is scored by
 	mostRefined   = 10
+	mostSeeds     = 4096
+	fewSeeds      = 1280
 	// clearShare and clearRatio end the search early: so much of the after-scan
 	// lies together beyond chance, and the best rival has so much less.
 	clearShare = 0.22
@@ -48,8 +53,10 @@ const (
 var attempts = []struct{ size, radius float64 }{{1, 5}, {0.65, 5}, {1, 8}}
 
 func newSearch(l *levels, appear bool) *search {
-	s := &search{l: l, appear: appear, middle: l.after[0].centroid()}
+	s := &search{l: l, appear: appear, seeds: mostSeeds, middle: l.after[0].centroid()}
 	s.diagonal = 4 * l.radius
+	s.some(0)
+	s.some(1)
 	return s
 }
 
@@ -129,16 +136,16 @@ func (s *search) attempt(ctx context.Context, before, after *places, taking func
 	const batch = 256
 	quick := s.quick(before, after)
 	if p, ok := l.graduate(); ok {
-		if err := s.take(ctx, quick, []proposal{p}); err != nil {
+		if err := s.take(ctx, l, quick, []proposal{p}); err != nil {
 			return err
 		}
 	}
-	for from := 0; from < len(seeds) && from < 8*batch; from = 4*from + batch {
-		proposals, err := l.draw(ctx, seeds[from:min(len(seeds), 4*from+batch)])
+	for from := 0; from < min(len(seeds), s.seeds); from = 4*from + batch {
+		proposals, err := l.draw(ctx, seeds[from:min(len(seeds), s.seeds, 4*from+batch)])
 		if err != nil {
 			return err
 		}
-		if err := s.take(ctx, quick, proposals); err != nil {
+		if err := s.take(ctx, l, quick, proposals); err != nil {
 			return err
 		}
 		if s.clear() {
@@ -161,21 +168,28 @@ func (s *search) quick(before, after *places) *surveyor {
 	return q
 }
 
-// take scores proposals, drops those that are near a better one, and refines the
-// best.
-func (s *search) take(ctx context.Context, quick *surveyor, proposals []proposal) error {
+// take settles and scores proposals, drops those that are near a better one, and
+// refines the best, as long as they may come near the best one found.
+func (s *search) take(ctx context.Context, l *linked, quick *surveyor, proposals []proposal) error {
 	proposals = s.distinct(proposals, 60)
-	for i := range proposals {
-		v, err := quick.look(ctx, frame.Similarity{Scale: 1, Rigid: proposals[i].pose}, nil, nil)
-		if err != nil {
-			return err
-		}
+	if err := l.settle(ctx, proposals); err != nil {
+		return err
+	}
+	slices.SortStableFunc(proposals, func(a, b proposal) int { return b.count - a.count })
+	proposals = s.distinct(proposals, 40)
+	errs := make([]error, len(proposals))
+	err := mesh.Parallel(ctx, len(proposals), func(i int) {
+		var v survey
+		v, errs[i] = quick.look(ctx, frame.Similarity{Scale: 1, Rigid: proposals[i].pose}, nil, nil)
 		// Before it is refined a pose is no nearer than a patch or two: count what
 		// lies about there.
 		proposals[i].score = v.same + v.flank
 		if !s.appear {
 			proposals[i].score -= v.outside / 2
 		}
+	})
+	if err := errors.Join(append(errs, err)...); err != nil {
+		return err
 	}
 	slices.SortStableFunc(proposals, func(a, b proposal) int {
 		switch {
@@ -186,7 +200,19 @@ func (s *search) take(ctx context.Context, quick *surveyor, proposals []proposal
 		}
 		return 0
 	})
-	return s.refineAll(ctx, proposals[:min(len(proposals), mostRefined)])
+	proposals = proposals[:min(len(proposals), mostRefined)]
+	const pair = 2
+	for len(proposals) > 0 {
+		n := min(pair, len(proposals))
+		if err := s.refineAll(ctx, proposals[:n]); err != nil {
+			return err
+		}
+		proposals = proposals[n:]
+		if s.clear() && len(proposals) > 0 && proposals[0].score < s.found[0].score/clearRatio {
+			break
+		}
+	}
+	return nil
 }
 
 // distinct keeps the first of proposals that are near one another, at most n.
@@ -265,6 +291,7 @@ func (s *search) refine(ctx context.Context, pose frame.Similarity, reach float6
 		{from: 1.3 * h, to: 0.7 * h, factor: 0.7, settle: 3},
 	} {
 		m := newMatcher(s.l.before[i], s.l.after[i], s.l.before[0].centroid())
+		m.some = s.some(i)
 		if pose, _, err = m.anneal(ctx, pose, rigidPart, run, s.l.radius); err != nil {
 			return candidate{}, err
 		}
@@ -272,9 +299,29 @@ func (s *search) refine(ctx context.Context, pose frame.Similarity, reach float6
 	return s.assess(ctx, pose)
 }
 
+// Patches that a candidate is refined and assessed by: of the coarse and of the
+// middle cloud.
+var candidatePatches = [2]int{900, 2500}
+
+// some draws the patches of a level that candidates are refined by; nil for all.
+func (s *search) some(level int) []uint32 {
+	n, most := len(s.l.after[level].points), candidatePatches[level]
+	if n <= most {
+		return nil
+	}
+	if s.drawn[level] == nil {
+		random := rand.New(rand.NewPCG(21, uint64(level)))
+		for _, i := range random.Perm(n)[:most] {
+			s.drawn[level] = append(s.drawn[level], uint32(i))
+		}
+		slices.Sort(s.drawn[level])
+	}
+	return s.drawn[level]
+}
+
 // assess surveys a pose on the middle clouds.
 func (s *search) assess(ctx context.Context, pose frame.Similarity) (candidate, error) {
-	look := surveyor{before: s.l.before[1], after: s.l.after[1], limit: 0.6 * s.l.size, reach: 0.06 * s.diagonal}
+	look := surveyor{before: s.l.before[1], after: s.l.after[1], patches: s.some(1), limit: 0.6 * s.l.size, reach: 0.06 * s.diagonal}
 	v, err := look.look(ctx, pose, nil, nil)
 	return candidate{pose, v, v.rank(s.appear)}, err
 }
