@@ -178,7 +178,10 @@ func (s *search) findFrom(ctx context.Context, start frame.Similarity, opt Optio
 	if err := s.run(ctx, say); err != nil {
 		return start, err
 	}
-	return s.l.refine(ctx, s.found[0].pose, 3*s.l.size, opt.Similarity)
+	if opt.Similarity {
+		return s.l.refine(ctx, s.found[0].pose, 3*s.l.size, true)
+	}
+	return s.found[0].pose, nil
 }
 
 // fromPicks sets the pose from the picked pairs and refines it. It says whether

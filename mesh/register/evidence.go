@@ -294,8 +294,23 @@ func (f *fine) scale(ctx context.Context, r *Result) error {
 		}
 	}
 	if count > 1 {
-		r.RelativeScaleU = math.Sqrt(sum / (count - 1))
+		facets := facetScale(f.before, f.after)
+		r.RelativeScaleU = math.Sqrt(sum/(count-1) + facets*facets)
 	}
 	f.pose = home
 	return f.look(ctx, 4*f.size)
+}
+
+// facetScale is the relative standard uncertainty of size that comes from
+// triangles: those of edge e on a body of radius R lie e²/(6R) inside it in the
+// mean, and how far that cancels between two scans depends on their shapes; the
+// sum of both is taken as a bound (rectangular).
+func facetScale(before, after *mesh.Mesh) float64 {
+	area := mesh.Area(before)
+	if !(area > 0) {
+		return 0
+	}
+	// Edges from the mean area of a triangle, taken for equilateral.
+	edge2 := func(m *mesh.Mesh) float64 { return mesh.Area(m) / float64(m.FaceCount()) * 4 / math.Sqrt(3) }
+	return (edge2(before) + edge2(after)) / 6 / (area / (4 * math.Pi)) / math.Sqrt(3)
 }

@@ -61,7 +61,7 @@ func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarit
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	places := mesh.Sample(after, fineSamples, 1)
+	places := mesh.Sample(after, min(fineSamples, max(fewSamples, after.FaceCount())), 1)
 	// In no order, so that the first of them are even too.
 	random := rand.New(rand.NewPCG(2, 71))
 	random.Shuffle(len(places), func(i, j int) { places[i], places[j] = places[j], places[i] })

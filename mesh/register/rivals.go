@@ -75,7 +75,7 @@ func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 	m := newSearch(&l, s.appear)
 	m.enough = rivalRatio * best
 	if best > clearShare {
-		m.seeds = fewSeeds
+		m.seeds, m.most = firstSeeds, fewRefined
 	}
 	for k := range attempts {
 		before, after, err := s.places(ctx, k)
@@ -117,7 +117,7 @@ func (s *search) second(ctx context.Context, best frame.Similarity) (share, apar
 		return 0, 0, nil
 	}
 	m := newSearch(&l, s.appear)
-	m.diagonal, m.seeds, m.enough = s.diagonal, fewSeeds, secondShare
+	m.diagonal, m.seeds, m.most, m.enough = s.diagonal, fewSeeds, fewRefined, secondShare
 	before, after, err := s.places(ctx, 0)
 	if err != nil {
 		return 0, 0, err

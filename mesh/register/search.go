@@ -20,6 +20,7 @@ type search struct {
 	diagonal float64
 	appear   bool    // matter may have appeared
 	seeds    int     // matches that poses are drawn from, at most
+	most     int     // proposals refined at a time
 	enough   float64 // a score that ends the search, 0 for none
 
 	found []candidate // distinct, best first
@@ -38,10 +39,13 @@ type candidate struct {
 const (
 	searchPatches = 6000 // of the larger scan, about
 	leastPatches  = 1500 // of the smaller one
-	quickPatches  = 500  // that a proposal is scored by
+	quickPatches  = 400  // that a proposal is scored by
 	mostRefined   = 10
+	firstSeeds    = 256
 	mostSeeds     = 4096
-	fewSeeds      = 1280
+	// and where a search only has to find what speaks against a pose:
+	fewSeeds   = 1280
+	fewRefined = 4
 	// clearShare and clearRatio end the search early: so much of the after-scan
 	// lies together beyond chance, and the best rival has so much less.
 	clearShare = 0.22
@@ -53,7 +57,7 @@ const (
 var attempts = []struct{ size, radius float64 }{{1, 5}, {0.65, 5}, {1, 8}}
 
 func newSearch(l *levels, appear bool) *search {
-	s := &search{l: l, appear: appear, seeds: mostSeeds, middle: l.after[0].centroid()}
+	s := &search{l: l, appear: appear, seeds: mostSeeds, most: mostRefined, middle: l.after[0].centroid()}
 	s.diagonal = 4 * l.radius
 	s.some(0)
 	s.some(1)
@@ -133,7 +137,7 @@ func (s *search) attempt(ctx context.Context, before, after *places, taking func
 		}
 		return 0
 	})
-	const batch = 256
+	const batch = firstSeeds
 	quick := s.quick(before, after)
 	if p, ok := l.graduate(); ok {
 		if err := s.take(ctx, l, quick, []proposal{p}); err != nil {
@@ -200,7 +204,7 @@ func (s *search) take(ctx context.Context, l *linked, quick *surveyor, proposals
 		}
 		return 0
 	})
-	proposals = proposals[:min(len(proposals), mostRefined)]
+	proposals = proposals[:min(len(proposals), s.most)]
 	const pair = 2
 	for len(proposals) > 0 {
 		n := min(pair, len(proposals))

@@ -40,6 +40,9 @@ type surveyor struct {
 	reach         float64  // mm, within which matter counts as outside; 0 for not looking
 }
 
+// farEvery is which of the patches are asked for what lies farther off.
+const farEvery = 4
+
 // look surveys a pose. taking may be nil, or say for each before patch and each
 // after patch whether it takes part.
 func (s *surveyor) look(ctx context.Context, pose frame.Similarity, takingBefore, takingAfter []bool) (survey, error) {
@@ -66,7 +69,11 @@ func (s *surveyor) look(ctx context.Context, pose frame.Similarity, takingBefore
 			area := s.after.areas[i]
 			sum.all += area
 			p, np := pose.Apply(s.after.points[i]), pose.Turn(s.after.normals[i])
-			gate := max(near, s.reach)
+			gate := near
+			// Far ones are dear to look for: one in four stands for all.
+			if k%farEvery == 0 {
+				gate = max(near, s.reach)
+			}
 			at, d2 := tree.nearest(p, np, gate*gate, last)
 			if at == noPatch {
 				continue
@@ -87,8 +94,8 @@ func (s *surveyor) look(ctx context.Context, pose frame.Similarity, takingBefore
 				} else {
 					sum.flank += area
 				}
-			case e > 3*s.limit && e*e > 0.8*d2:
-				sum.outside += area
+			case k%farEvery == 0 && e > 3*s.limit && e*e > 0.8*d2:
+				sum.outside += farEvery * area
 			}
 		}
 		parts[b] = sum
