@@ -121,7 +121,7 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 	same := sameMesh(before, after) && len(opt.Picks) == 0 && opt.Start == nil
 	switch {
 	case len(opt.Picks) > 0:
-		refused, err := r.fromPicks(ctx, opt, l, &pose)
+		refused, err := r.fromPicks(ctx, opt, s, &pose)
 		if err != nil || refused {
 			return r, err
 		}
@@ -166,7 +166,7 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 
 // findFrom searches, beginning with where the after-scan is thought to lie.
 func (s *search) findFrom(ctx context.Context, start frame.Similarity, opt Options, say func(float64)) (frame.Similarity, error) {
-	reach := 8 * s.l.size
+	reach := basin * s.l.size
 	if opt.Start != nil {
 		reach = 0.05 * s.diagonal
 	}
@@ -179,14 +179,14 @@ func (s *search) findFrom(ctx context.Context, start frame.Similarity, opt Optio
 		return start, err
 	}
 	if opt.Similarity {
-		return s.l.refine(ctx, s.found[0].pose, 3*s.l.size, true)
+		return s.l.refine(ctx, s.found[0].pose, 3*s.l.size, 0, true)
 	}
 	return s.found[0].pose, nil
 }
 
 // fromPicks sets the pose from the picked pairs and refines it. It says whether
 // the pairs were refused.
-func (r *Result) fromPicks(ctx context.Context, opt Options, l *levels, pose *frame.Similarity) (refused bool, err error) {
+func (r *Result) fromPicks(ctx context.Context, opt Options, s *search, pose *frame.Similarity) (refused bool, err error) {
 	var before, after []r3.Vec
 	for _, p := range opt.Picks {
 		before, after = append(before, p.Before), append(after, p.After)
@@ -206,7 +206,7 @@ func (r *Result) fromPicks(ctx context.Context, opt Options, l *levels, pose *fr
 		r.refuse("the picked pairs fit a mirror image better: one of the scans is mirrored", "save that scan again without mirroring, or check the pairs")
 		return true, nil
 	}
-	*pose, err = l.refine(ctx, *pose, math.Max(4*fit.RMS, 0.04*l.radius), opt.Similarity)
+	*pose, err = s.l.refine(ctx, *pose, math.Max(4*fit.RMS, 0.04*s.l.radius), s.low(), opt.Similarity)
 	return false, err
 }
 

@@ -66,14 +66,14 @@ func extent(m *mesh.Mesh, ignore []bool) (mesh.Box, float64) {
 
 // refine narrows the kernel from the reach of the first pose down, level by
 // level, to a few tenths of a patch.
-func (l *levels) refine(ctx context.Context, pose frame.Similarity, reach float64, scaled bool) (frame.Similarity, error) {
+func (l *levels) refine(ctx context.Context, pose frame.Similarity, reach, low float64, scaled bool) (frame.Similarity, error) {
 	n := rigidPart
 	if scaled {
 		n = unknowns
 	}
 	h := l.size
 	runs := []schedule{
-		{from: math.Max(reach, 3*h), to: 1.3 * h, factor: 0.8, settle: 10},
+		{from: math.Max(reach, 3*h), to: 1.3 * h, factor: 0.8, settle: 10, low: low},
 		{from: 1.3 * h, to: 0.55 * h, factor: 0.7, settle: 6},
 	}
 	centre := l.before[0].centroid()

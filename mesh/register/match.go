@@ -79,7 +79,12 @@ func (m *matcher) pair(ctx context.Context, pose frame.Similarity, width kernel,
 			nn = r3.Scale(1/length(nn), nn)
 			e := r3.Dot(r3.Sub(p, q), nn)
 			m.residual[i] = e
-			if w := m.after.areas[i] * width.weight(e); w > 0 {
+			w := m.after.areas[i] * width.weight(e)
+			// Rock seldom looks the same way as the bone under it.
+			turned := r3.Dot(np, tree.normals[at])
+			turned *= turned
+			w *= turned * turned * turned
+			if w > 0 {
 				s.add(r3.Sub(p, m.centre), r3.Sub(q, m.centre), nn, w)
 			}
 		}

@@ -46,10 +46,11 @@ const (
 	// and where a search only has to find what speaks against a pose:
 	fewSeeds   = 1280
 	fewRefined = 4
+	basin      = 14 // patch sizes that a proposal may be off
 	// clearShare and clearRatio end the search early: so much of the after-scan
 	// lies together beyond chance, and the best rival has so much less.
-	clearShare = 0.22
-	clearRatio = 2.5
+	clearShare = 0.12
+	clearRatio = 3.0
 )
 
 // attempts are the sizes that are tried in turn: of the patches, in search
@@ -247,7 +248,7 @@ func (s *search) refineAll(ctx context.Context, proposals []proposal) error {
 	results := make([]candidate, len(proposals))
 	errs := make([]error, len(proposals))
 	err := mesh.Parallel(ctx, len(proposals), func(i int) {
-		results[i], errs[i] = s.refine(ctx, frame.Similarity{Scale: 1, Rigid: proposals[i].pose}, 8*s.l.size)
+		results[i], errs[i] = s.refine(ctx, frame.Similarity{Scale: 1, Rigid: proposals[i].pose}, basin*s.l.size)
 	})
 	if err != nil {
 		return err
@@ -285,13 +286,21 @@ func (s *search) add(c candidate) {
 	s.found = s.found[:min(len(s.found), 2*mostRefined)]
 }
 
+// low is how narrow the kernel is for what lies under the before-scan.
+func (s *search) low() float64 {
+	if s.appear {
+		return 0
+	}
+	return oneSided
+}
+
 // refine brings a pose home on the coarse clouds and the middle ones, and
 // surveys it there.
 func (s *search) refine(ctx context.Context, pose frame.Similarity, reach float64) (candidate, error) {
 	h := s.l.size
 	var err error
 	for i, run := range []schedule{
-		{from: max(reach, 3*h), to: 1.5 * h, factor: 0.75, settle: 4},
+		{from: max(reach, 3*h), to: 1.5 * h, factor: 0.75, settle: 4, low: s.low()},
 		{from: 1.3 * h, to: 0.7 * h, factor: 0.7, settle: 3},
 	} {
 		m := newMatcher(s.l.before[i], s.l.after[i], s.l.before[0].centroid())
