@@ -30,8 +30,8 @@ type Options struct {
 	// bar. nil for none.
 	BeforeIgnore, AfterIgnore []bool
 	// MayAppear says that matter may have been put on in between (a fill, a piece
-	// joined again): it does not speak against a pose then, and a second motion
-	// beside the main one is no doubt.
+	// joined again): it does not speak against a pose then, and neither does a second motion
+	// that explains much less than the main one.
 	MayAppear bool
 	// Similarity lets the size of the after-scan change too.
 	Similarity bool

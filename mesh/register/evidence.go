@@ -119,7 +119,7 @@ func (f *fine) check(ctx context.Context, r *Result) error {
 	for i := range stable {
 		stable[i] = f.stable(i)
 	}
-	for range 3 {
+	for range 2 {
 		sys := f.system(math.Max(4.685*f.sigma, f.size/20), func(i int) bool { return where[i] && stable[i] })
 		x, ok := sys.solve(rigidPart, f.radius, 1e-9)
 		if !ok {

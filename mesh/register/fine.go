@@ -12,8 +12,12 @@ import (
 	"rigatino/mesh/frame"
 )
 
-// fineSamples is how many places of the after-scan the last fit looks at.
-const fineSamples = 40_000
+// fineSamples is how many places of the after-scan the last step looks at: a
+// fifth of its faces, within these limits.
+const (
+	leastSamples = 16_000
+	mostSamples  = 100_000
+)
 
 // facingCos is the cosine of 25 degrees: places agree only where their normals do.
 const facingCos = 0.906
@@ -61,7 +65,7 @@ func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarit
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	places := mesh.Sample(after, min(fineSamples, max(fewSamples, after.FaceCount())), 1)
+	places := mesh.Sample(after, min(mostSamples, max(leastSamples, after.FaceCount()/5)), 1)
 	// In no order, so that the first of them are even too.
 	random := rand.New(rand.NewPCG(2, 71))
 	random.Shuffle(len(places), func(i, j int) { places[i], places[j] = places[j], places[i] })
@@ -161,33 +165,27 @@ func (f *fine) polish(ctx context.Context, scaled bool) error {
 		n = unknowns
 	}
 	f.use = min(fewSamples, len(f.points))
-	for round := range 12 {
-		if round == 9 {
-			f.use = len(f.points)
-		}
+	defer func() { f.use = len(f.points) }()
+	for range 12 {
 		if err := f.look(ctx, 4*f.size); err != nil {
 			return err
 		}
 		f.measure()
 		width := math.Max(4.685*f.sigma, f.size/20)
-		sys := f.system(width, nil)
-		x, ok := sys.solve(n, f.radius, 1e-9)
+		x, ok := f.system(width, nil).solve(n, f.radius, 1e-9)
 		if !ok {
-			break
+			return nil
 		}
 		f.pose = advance(f.pose, x, n, f.middle())
-		step := size(x, n, f.radius)
-		if f.use < len(f.points) {
-			if step < 0.02*f.sigma+1e-9 {
-				f.use = len(f.points)
+		if step := size(x, n, f.radius); step < 0.1*f.sigma+1e-9 {
+			// One more step by all places, from so near that its error is of second
+			// order.
+			if f.use == len(f.points) {
+				return nil
 			}
-			continue
-		}
-		if step < 1e-3*f.sigma+1e-9 {
-			break
+			f.use = len(f.points)
 		}
 	}
-	f.use = len(f.points)
 	return nil
 }
 

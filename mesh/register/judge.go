@@ -43,8 +43,11 @@ func (f *fine) judge(r *Result, d *doubts) {
 		r.ambiguous("pushed away, the scan comes to rest elsewhere and fits as well there; free is "+d.hold.motion, "pick pairs on features that stop this motion, or scan the piece with what holds it")
 	case d.rival > rivalRatio:
 		r.ambiguous("the scan fits nearly as well in another place", pickNext)
-	case d.second > 0:
+	case d.second > 0 && (!f.opt.MayAppear || d.second*d.left > d.main/2):
 		r.ambiguous(fmt.Sprintf("two parts moved differently: another motion, %.1f\u00a0mm away, explains %.0f\u00a0%% of what this one leaves", d.apart, 100*d.second),
+			"mark bed, mount and what is no specimen as support in both scans, or pick three or more pairs on the specimen")
+	case !f.opt.MayAppear && d.outside > mixed && d.left-d.outside > mixedLeft:
+		r.ambiguous(fmt.Sprintf("%.0f\u00a0%% of the later scan lies outside the earlier one and %.0f\u00a0%% elsewhere: either much was put on and taken off, or a part moved", 100*d.outside, 100*(d.left-d.outside)),
 			"mark bed, mount and what is no specimen as support in both scans, or pick three or more pairs on the specimen")
 	case d.mirrored > rivalRatio:
 		r.ambiguous("the mirror image of the later scan fits nearly as well: whether one scan is mirrored cannot be told from them", "check both scans for mirroring, then "+pickNext)
@@ -111,10 +114,8 @@ func (f *fine) doubt(ctx context.Context, s *search, r *Result) (*doubts, error)
 		return nil, err
 	}
 	d.rival = s.rival(best)
-	if !f.opt.MayAppear {
-		d.second, d.apart, err = s.second(ctx, f.pose)
-	}
-	return d, err
+	d.main, d.outside = best.net(), best.outside
+	return d, s.second(ctx, best, d)
 }
 
 // hold says how the stable area holds the pose.

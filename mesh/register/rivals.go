@@ -14,16 +14,23 @@ type doubts struct {
 	hold     hold
 	slides   float64 // score of where a push along the weakest motion ends, over that of the pose; 0 if it comes back
 	rival    float64 // score of the best pose elsewhere over that of the best
-	mirrored float64 // score of the best pose of the mirror image over it
+	mirrored float64 // score of the best pose of the mirror image over it; 0 where that fits no better than chance
 	second   float64 // share of the after-scan that another motion explains, of what the best pose leaves
 	apart    float64 // mm, how far that motion takes it
+	main     float64 // share of the after-scan that the best pose explains
+	// Shares of the after-scan that the best pose leaves: all of it, and what lies
+	// outside the before-scan.
+	left, outside float64
 }
 
 // Limits of the doubts.
 const (
 	doubtful    = 0.1     // least over greatest eigenvalue from which on no push is tried
 	rivalRatio  = 1 / 1.3 // a rival's score over the best one's from which on nothing is decided
-	secondShare = 0.15    // of what is left, that lies together under a second motion …
+	appeared    = 0.01    // share of the after-scan outside the before-scan from which on a second motion is looked for hard
+	mixed       = 0.03    // such a share of the after-scan outside, while much more of it …
+	mixedLeft   = 0.15    // … lies neither there nor on the before-scan: something moved, or much happened at once
+	secondShare = 0.12    // of what is left, that lies together under a second motion …
 	secondLeast = 0.03    // … and of the whole after-scan
 )
 
@@ -58,7 +65,7 @@ func (s *search) rival(g candidate) float64 {
 	return 0
 }
 
-// mirror searches for the mirror image of the after-scan. With few attempts where
+// mirror searches for the mirror image of the after-scan, in fewer attempts where
 // the scan itself fits well.
 func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 	flip := func(vs []r3.Vec) []r3.Vec {
@@ -73,11 +80,12 @@ func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 		l.after[i] = c.like(flip)
 	}
 	m := newSearch(&l, s.appear)
-	m.enough = rivalRatio * best
+	m.enough, m.seeds = max(rivalRatio*best, leastNet), fewSeeds
+	tries := 2
 	if best > clearShare {
-		m.seeds, m.most = firstSeeds, fewRefined
+		tries, m.seeds, m.most = 1, 5*firstSeeds, fewRefined
 	}
-	for k := range attempts {
+	for k := range tries {
 		before, after, err := s.places(ctx, k)
 		if err != nil {
 			return 0, err
@@ -85,11 +93,11 @@ func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 		if err := m.attempt(ctx, before, after.mirror(), nil); err != nil {
 			return 0, err
 		}
-		if len(m.found) > 0 && m.found[0].score > m.enough || best > clearShare {
+		if m.clear() {
 			break
 		}
 	}
-	if len(m.found) == 0 {
+	if len(m.found) == 0 || m.found[0].score < leastNet {
 		return 0, nil
 	}
 	return m.found[0].score / max(best, 1e-9), nil
@@ -97,57 +105,67 @@ func (s *search) mirror(ctx context.Context, best float64) (float64, error) {
 
 // second looks for another motion in what the best pose leaves unexplained: a
 // bed that stayed while the specimen was turned, or a piece that was put
-// elsewhere. It returns the share of the rest that lies together under it beyond
-// chance, 0 where that is little, and how far apart both motions are.
-func (s *search) second(ctx context.Context, best frame.Similarity) (share, apart float64, err error) {
+// elsewhere.
+func (s *search) second(ctx context.Context, best candidate, d *doubts) error {
 	l := *s.l
 	for i := range l.before {
-		free, err := unexplained(ctx, l.before[i], l.after[i], best, s.l.size)
+		free, err := unexplained(ctx, l.before[i], l.after[i], best.pose, s.l.size)
 		if err != nil {
-			return 0, 0, err
+			return err
 		}
-		freeAfter, err := unexplained(ctx, l.after[i], l.before[i], inverse2(best), s.l.size)
+		freeAfter, err := unexplained(ctx, l.after[i], l.before[i], inverse2(best.pose), s.l.size)
 		if err != nil {
-			return 0, 0, err
+			return err
 		}
 		l.before[i], l.after[i] = l.before[i].only(free), l.after[i].only(freeAfter)
 	}
 	part := l.after[1].total / s.l.after[1].total
+	d.left = part
 	if part < secondLeast/secondShare/4 || len(l.before[0].points) < 20 || len(l.after[0].points) < 20 {
-		return 0, 0, nil
+		return nil
 	}
 	m := newSearch(&l, s.appear)
 	m.diagonal, m.seeds, m.most, m.enough = s.diagonal, fewSeeds, fewRefined, secondShare
-	before, after, err := s.places(ctx, 0)
-	if err != nil {
-		return 0, 0, err
+	tries := 1
+	if best.outside > appeared {
+		tries, m.seeds, m.most = 2, mostSeeds, mostRefined
 	}
 	if err := m.refineAll(ctx, []proposal{{pose: frame.Identity()}}); err != nil {
-		return 0, 0, err
+		return err
 	}
-	free, err := unexplained(ctx, before.cloud, after.cloud, best, s.l.size)
-	if err != nil {
-		return 0, 0, err
-	}
-	freeAfter, err := unexplained(ctx, after.cloud, before.cloud, inverse2(best), s.l.size)
-	if err != nil {
-		return 0, 0, err
-	}
-	if err := m.attempt(ctx, before.only(free), after.only(freeAfter), nil); err != nil {
-		return 0, 0, err
+	for k := range tries {
+		if len(m.found) > 0 && m.found[0].score > m.enough {
+			break
+		}
+		before, after, err := s.places(ctx, k)
+		if err != nil {
+			return err
+		}
+		free, err := unexplained(ctx, before.cloud, after.cloud, best.pose, s.l.size)
+		if err != nil {
+			return err
+		}
+		freeAfter, err := unexplained(ctx, after.cloud, before.cloud, inverse2(best.pose), s.l.size)
+		if err != nil {
+			return err
+		}
+		if err := m.attempt(ctx, before.only(free), after.only(freeAfter), nil); err != nil {
+			return err
+		}
 	}
 	for _, c := range m.found {
-		away := r3.Norm(r3.Sub(c.pose.Apply(m.middle), best.Apply(m.middle)))
-		turn := best.Rigid.Inverse().Then(c.pose.Rigid).Angle()
+		away := r3.Norm(r3.Sub(c.pose.Apply(m.middle), best.pose.Apply(m.middle)))
+		turn := best.pose.Rigid.Inverse().Then(c.pose.Rigid).Angle()
 		if away < 0.01*s.diagonal && turn < math.Pi/180 {
 			continue
 		}
 		if c.score >= secondShare && c.score*part >= secondLeast {
-			return c.score, away, nil
+			d.second, d.apart = c.score, away
+			return nil
 		}
 		break
 	}
-	return 0, 0, nil
+	return nil
 }
 
 // inverse2 is the way back of a similarity.

@@ -41,8 +41,8 @@ const (
 	leastPatches  = 1500 // of the smaller one
 	quickPatches  = 400  // that a proposal is scored by
 	mostRefined   = 10
-	firstSeeds    = 256
-	mostSeeds     = 4096
+	firstSeeds    = 64
+	mostSeeds     = 2560
 	// and where a search only has to find what speaks against a pose:
 	fewSeeds   = 1280
 	fewRefined = 4
