@@ -123,6 +123,9 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) image.Rectangle {
 	}
 	wide := rect.Inset(-int(math.Ceil(rimWidth*f.scene.PixelScale)) - 1).Intersect(clip)
 	n := f.samples
+	if f.blocks { // coloured in blocks on even places
+		wide = image.Rect(wide.Min.X&^1, wide.Min.Y&^1, (wide.Max.X+1)&^1, (wide.Max.Y+1)&^1).Intersect(clip)
+	}
 	f.shadeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
 	if f.anyEdges {
 		f.edgeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
