@@ -243,8 +243,16 @@ func (r *reader) library(line string, known map[string]*looks) {
 	}
 }
 
-// describe reads an MTL file. What is not known is passed over; the first
-// material of a name counts.
+// enter begins the description of a material; the first of a name counts.
+func enter(known map[string]*looks, name string) *looks {
+	l := &looks{colour: [3]float64{1, 1, 1}, alpha: 1}
+	if known[name] == nil && len(known) < mostMaterials {
+		known[name] = l
+	}
+	return l
+}
+
+// describe reads an MTL file. What is not known is passed over.
 func (r *reader) describe(data []byte, known map[string]*looks) {
 	data = joined(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf")))
 	l := &looks{}
@@ -256,10 +264,7 @@ func (r *reader) describe(data []byte, known map[string]*looks) {
 		word := strings.ToLower(string(data[at:min(end, at+16)]))
 		switch {
 		case word == "newmtl":
-			l = &looks{colour: [3]float64{1, 1, 1}, alpha: 1}
-			if name := string(rest); known[name] == nil && len(known) < mostMaterials {
-				known[name] = l
-			}
+			l = enter(known, string(rest))
 		case word == "kd":
 			var c [3]float64
 			if n := numbers(rest, c[:]); n == 3 {

@@ -39,6 +39,7 @@ type reader struct {
 	ctx  context.Context
 	opt  Options
 	data []byte
+	size int // of a block, in bytes
 	file *File
 
 	blocks []block
@@ -55,7 +56,12 @@ type counts struct{ vertices, uvs, normals, corners, faces, triangles int }
 
 // Read reads the OBJ in data. name is the file's name for errors.
 func Read(ctx context.Context, name string, data []byte, opt Options) (*File, error) {
-	r := &reader{ctx: ctx, opt: opt, data: data, file: &File{Mesh: &mesh.Mesh{}}}
+	return readIn(ctx, name, data, opt, blockBytes)
+}
+
+// readIn is Read in blocks of a size.
+func readIn(ctx context.Context, name string, data []byte, opt Options, size int) (*File, error) {
+	r := &reader{ctx: ctx, opt: opt, data: data, size: size, file: &File{Mesh: &mesh.Mesh{}}}
 	if r.opt.Factor == 0 {
 		r.opt.Factor = 1
 	}
@@ -70,14 +76,14 @@ func (r *reader) read() error {
 	var mutex sync.Mutex
 	done := 0
 	var err error
-	r.blocks, err = readBlocks(r.ctx, r.data, func(int) {
+	r.blocks, err = readBlocks(r.ctx, r.data, r.size, func(int) {
 		if r.opt.Progress == nil {
 			return
 		}
 		mutex.Lock()
 		defer mutex.Unlock()
 		done++
-		r.opt.Progress(min(1, 0.8*float64(done)*blockBytes/float64(len(r.data)+blockBytes)), "reading lines")
+		r.opt.Progress(min(1, 0.8*float64(done)*float64(r.size)/float64(len(r.data)+r.size)), "reading lines")
 	})
 	if err != nil {
 		return err
