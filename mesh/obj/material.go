@@ -316,8 +316,7 @@ var options = map[string]int{
 func picture(rest []byte) (name string, moved bool) {
 	for len(rest) > 0 && rest[0] == '-' {
 		end := numeral.Word(rest, 0)
-		option := string(rest[:end])
-		n, ok := options[option]
+		n, ok := options[string(rest[:end])]
 		if !ok {
 			break
 		}
@@ -341,10 +340,8 @@ func (r *reader) image(written string, missing *int) int {
 	if !ok {
 		name = clip([]byte(written))
 	}
-	for i := range m.Images {
-		if m.Images[i].Name == name {
-			return i
-		}
+	if i, ok := r.images[name]; ok {
+		return i
 	}
 	image := mesh.Image{Name: name}
 	err := error(fs.ErrNotExist)
@@ -367,5 +364,9 @@ func (r *reader) image(written string, missing *int) int {
 		}
 	}
 	m.Images = append(m.Images, image)
-	return len(m.Images) - 1
+	if r.images == nil {
+		r.images = map[string]int{}
+	}
+	r.images[name] = len(m.Images) - 1
+	return r.images[name]
 }

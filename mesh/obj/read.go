@@ -48,7 +48,8 @@ type reader struct {
 	uv     []int32  // nil without any; none where one has not
 	normal []int32
 
-	materials []string // names in order of first use
+	materials []string       // names in order of first use
+	images    map[string]int // place of each picture by name
 }
 
 // counts are numbers of what a file holds.
