@@ -176,10 +176,12 @@ func (r *reader) corners() error {
 	if err != nil {
 		return err
 	}
-	for _, text := range bad {
+	for i, text := range bad {
 		if text != "" {
 			return errors.New(text)
 		}
+		// They are kept once, and memory is what large scans are short of.
+		r.blocks[i].corners, r.blocks[i].textured, r.blocks[i].lit = nil, nil, nil
 	}
 	return nil
 }
