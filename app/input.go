@@ -1,17 +1,20 @@
 package app
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
 )
@@ -105,6 +108,10 @@ func (w *Window) Press(x, y float64) {
 		if ok {
 			w.picked(p)
 		}
+		return
+	}
+	if w.task == taskScale && ok && !p.Inside {
+		w.barEnd(p)
 		return
 	}
 	if w.task != taskMap || !ok || p.Inside {
@@ -261,6 +268,23 @@ func (w *Window) paint(moving bool) {
 	if w.task != taskChange {
 		scene.Lines = w.desk.Lines(key)
 	}
+	if on, _, _ := w.desk.Picking(); on {
+		scene.Bodies[0].Marks = nil // places are known by how the surface looks
+		scene.Lines = nil
+	}
+	picks := w.desk.PickMarks(key)
+	if len(picks) > 0 {
+		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	}
+	var bars []session.BarDrawn
+	if w.task == taskScale {
+		var first *r3.Vec
+		bars, first = w.desk.BarsDrawn()
+		scene.Lines = w.desk.BarLines(bars, session.Magnified(bars), barLook(c))
+		if first != nil {
+			scene.Ring = &render.Ring{Centre: *first, RadiusMM: w.desk.Body(key).TileMM / 4, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
+		}
+	}
 	if f := w.shown(); w.task == taskMap && w.pointer.on && f != nil {
 		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
 			scene.Ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
@@ -300,6 +324,12 @@ func (w *Window) paint(moving bool) {
 				label(img, words, paper, pic.EdgeX+16*scale, y, right)
 			}
 		}
+		for _, m := range picks {
+			if x, y, _, ok := f.Camera().Project(m.At, img.Rect.Dx(), img.Rect.Dy()); ok {
+				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
+			}
+		}
+		nameBars(img, f, bars, words, paper)
 		perMM := f.Camera().PixelsPerMM(img.Rect.Dy())
 		bar := render.BarLength(perMM, float64(img.Rect.Dx())/6)
 		length := bar * perMM

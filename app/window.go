@@ -13,6 +13,7 @@ import (
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/dialog"
 	"fyne.io/fyne/v2/layout"
+	"fyne.io/fyne/v2/widget"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -28,6 +29,7 @@ import (
 // Tasks, the same words as the commands.
 const (
 	taskAdd      = "Add"
+	taskScale    = "Scale"
 	taskAlign    = "Align"
 	taskChange   = "Change"
 	taskMap      = "Map"
@@ -35,7 +37,7 @@ const (
 	taskHandOver = "Hand over"
 )
 
-var tasks = []string{taskAdd, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
+var tasks = []string{taskAdd, taskScale, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
 
 // autosave is how often what was done is saved by itself.
 const autosave = 2 * time.Minute
@@ -59,11 +61,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
@@ -87,6 +90,9 @@ type Window struct {
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
+
+	typed       session.Typed // about the scale bar in hand
+	lengthField *widget.Entry // where its length is written
 }
 
 // New fills a window; nothing is open yet.
@@ -255,6 +261,7 @@ func (w *Window) viewStage(stage string) {
 	}
 	w.desk.View = key
 	w.desk.Changed = nil
+	w.desk.DropBar()
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -293,8 +300,15 @@ func (w *Window) Choose(task string) {
 	w.task = task
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.DropBar()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
@@ -305,6 +319,9 @@ func (w *Window) refresh() {
 	w.next.Choose(w.task)
 	w.next.Offer("", nil)
 	w.next.OfferBack("", nil)
+	if _, writing := w.win.Canvas().Focused().(*widget.Entry); writing {
+		w.win.Canvas().Unfocus() // a field that is gone would go on swallowing keys
+	}
 	w.slip.RemoveAll()
 	w.shelf.RemoveAll()
 	w.shelf.Layout = layout.NewCustomPaddedHBoxLayout(look.Gap)
@@ -318,6 +335,8 @@ func (w *Window) refresh() {
 		switch w.task {
 		case taskAdd:
 			w.addTask()
+		case taskScale:
+			w.scaleTask()
 		case taskAlign:
 			w.alignTask()
 		case taskChange:
@@ -416,9 +435,16 @@ func (w *Window) autosave() {
 	}
 }
 
-// Close closes the project and the window. What was not saved stays in the
-// project's journal and is there when it is opened again.
+// Close lets go of the project and closes the window.
 func (w *Window) Close() {
+	w.LetGo()
+	w.win.Close()
+}
+
+// LetGo stops what runs and closes the project, so that its lock does not
+// outlive the program; it may be called again. What was not saved stays in the
+// project's journal and is there when it is opened again.
+func (w *Window) LetGo() {
 	select {
 	case <-w.closing:
 		return
@@ -433,7 +459,6 @@ func (w *Window) Close() {
 		}
 	}
 	w.log("closed", nil)
-	w.win.Close()
 }
 
 func text(err error) string {

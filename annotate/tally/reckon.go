@@ -1,6 +1,7 @@
 package tally
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -28,6 +29,14 @@ func Reckon(in Input) (*Sheet, error) {
 	s := &Sheet{
 		Schema: Schema, Stage: in.Stage, Pieces: []Piece{}, Regions: []Region{}, Joins: []JoinLength{},
 		Volumes: append([]Volume{}, in.Volumes...), OpenPoints: append([]annotate.OpenPoint{}, in.OpenPoints...),
+	}
+	s.Scales = []Scale{}
+	for _, b := range in.Bodies {
+		scale := Scale{Use: b.Use, Verdict: b.Scale.Verdict, RelativeU: b.Scale.RelativeU, Sentence: b.Scale.Words()}
+		if stated(b.Scale) {
+			scale.Verdict, scale.RelativeU = annotate.ScaleAsStated, 0
+		}
+		s.Scales = append(s.Scales, scale)
 	}
 	var whole sums
 	byPiece := map[string]*sums{}
@@ -133,16 +142,13 @@ func (s *Sheet) body(b Body) (sums, error) {
 	if b.Map.FaceCount() != n {
 		return sums{}, fmt.Errorf("the map has %d faces and the scan %d: it belongs to another scan", b.Map.FaceCount(), n)
 	}
-	factor := b.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
+	factor := b.Scale.Calibrated()
 	known := kindOf(b.Regions)
 	t := sums{
 		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
 		condition: map[string]float64{}, condU: map[string]float64{},
 		relativeU: b.Scale.RelativeU, stated: stated(b.Scale),
-		edge: b.Surface.MeanEdge() * factor,
+		edge: b.meanEdge() * factor,
 	}
 	share := newShares(n)
 	regionArea := map[uint16]float64{}
@@ -181,7 +187,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	floor := math.Max(bandFloorMM, t.edge/4)
 	bands := map[string]float64{}
 	lengths := map[uint16]float64{}
-	for _, r := range b.Regions {
+	for _, r := range inOrder(b.Regions) {
 		a, ok := regionArea[r.Number]
 		if !ok {
 			continue
@@ -227,6 +233,31 @@ func (s *Sheet) body(b Body) (sums, error) {
 		s.Joins = append(s.Joins, LengthOf(j, b.Scale))
 	}
 	return t, nil
+}
+
+// inOrder sorts regions as the sheet lists them, whatever they were read from: by
+// layer as the map has them, then by id with R2 before R10.
+func inOrder(regions []annotate.Region) []annotate.Region {
+	out := slices.Clone(regions)
+	layer := func(r annotate.Region) int {
+		l, err := facemap.ParseLayer(r.Layer)
+		if err != nil {
+			return math.MaxInt
+		}
+		return int(l)
+	}
+	slices.SortStableFunc(out, func(a, b annotate.Region) int {
+		return cmp.Or(cmp.Compare(layer(a), layer(b)), cmp.Compare(len(a.ID), len(b.ID)), cmp.Compare(a.ID, b.ID))
+	})
+	return out
+}
+
+// meanEdge is the scan's mean edge in the units of the surface.
+func (b Body) meanEdge() float64 {
+	if b.MeanEdgeMM > 0 {
+		return b.MeanEdgeMM
+	}
+	return b.Surface.MeanEdge()
 }
 
 // wordsOf lists the words whose areas a region's outline bounds.
@@ -321,9 +352,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 	for i := 1; i < len(j.Way); i++ {
 		length += r3.Norm(r3.Sub(j.Way[i], j.Way[i-1]))
 	}
-	if scale.Factor != 0 {
-		length *= scale.Factor
-	}
+	length *= scale.Calibrated()
 	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*scale.RelativeU, 2))
 	return JoinLength{ID: j.ID, Fit: j.Fit, Length: quantity.Measured{
 		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
@@ -332,7 +361,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 }
 
 // stated says whether no bar was measured, so that no value has a scale term.
-func stated(s annotate.Scale) bool { return s.Verdict == "as_stated" || s.Verdict == "" }
+func stated(s annotate.Scale) bool { return s.Verdict == annotate.ScaleAsStated || s.Verdict == "" }
 
 // point adds the open points that the values themselves raise.
 func (s *Sheet) point(in Input, t *sums) {

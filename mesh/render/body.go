@@ -303,7 +303,7 @@ func (l *level) finish(m *mesh.Mesh, normals []uint32, i int) {
 	var unit [slots]r3.Vec
 	for s := range int(c.used) {
 		n := l.cross(i, s)
-		length := r3.Norm(n)
+		length := math.Sqrt(r3.Norm2(n)) // float32 coordinates cannot overflow it
 		if length > 0 {
 			unit[s] = r3.Scale(1/length, n)
 			sum = r3.Add(sum, unit[s])

@@ -120,7 +120,10 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 		t.Areas++
 		found := &w.change.Areas[k]
 		area += found.Surface.Value
-		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: found.Surface.U})
+		// All areas share one scale: its part adds up, the rest does not.
+		scale := 2 * found.Surface.Value * w.change.Options.ScaleU
+		own := math.Sqrt(math.Max(found.Surface.U*found.Surface.U-scale*scale, 0))
+		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: own})
 		if a.Volume == nil {
 			declined++
 			doubt += found.Surface.Value * found.MaxDepthMM
@@ -135,6 +138,9 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 	}
 	if t.Areas == 0 {
 		return Nothing(w.change)
+	}
+	if u := w.change.Options.ScaleU; u > 0 {
+		surface = append(surface, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * area, U: u, Distribution: quantity.Normal})
 	}
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
 	if declined > 0 {

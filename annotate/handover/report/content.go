@@ -45,7 +45,9 @@ type Change struct {
 	Budget          []quantity.Term
 	Picture         image.Image // nil for none
 	View            string      // the side it shows
-	FullMM, StepMM  float64     // end of its scale, and from contour to contour
+	CloseUp         image.Image // of the area CloseOn, where the picture shows it small; nil for none
+	CloseOn         string
+	FullMM, StepMM  float64 // end of its scale, and from contour to contour
 }
 
 // ChangeArea is one row of a change.
@@ -61,4 +63,5 @@ type Scan struct {
 	Triangles           int
 	MeanEdgeMM          float64 // 0 where it was not measured
 	Scale, Alignment    string  // in words
+	ScaleWorth          string  // what the scale is worth, a sentence without its stop
 }
