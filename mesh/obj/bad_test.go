@@ -194,6 +194,11 @@ func FuzzRead(f *testing.F) {
 			return
 		}
 		whole(t, file.Mesh)
+		if small, err := obj.ReadInBlocks(context.Background(), "x.obj", data, obj.Options{}, 8); err != nil || !slices.Equal(small.Mesh.Triangles, file.Mesh.Triangles) ||
+			!slices.Equal(small.Mesh.Positions, file.Mesh.Positions) || !slices.Equal(small.Mesh.Colours, file.Mesh.Colours) || !slices.Equal(small.Mesh.UVs, file.Mesh.UVs) ||
+			!slices.Equal(small.Mesh.Normals, file.Mesh.Normals) || !slices.Equal(small.Mesh.MaterialOf, file.Mesh.MaterialOf) {
+			t.Fatalf("read in small blocks it differs (%v)", err)
+		}
 		var out, mats bytes.Buffer
 		if obj.Write(&out, file.Mesh, "a.mtl") != nil || obj.WriteMaterials(&mats, file.Mesh) != nil {
 			return // a name that no line can hold

@@ -49,9 +49,9 @@ type use struct {
 }
 
 // blocksOf cuts the file at line ends.
-func blocksOf(data []byte) []int {
+func blocksOf(data []byte, size int) []int {
 	cuts := []int{0}
-	for at := blockBytes; at < len(data); at += blockBytes {
+	for at := size; at < len(data); at += size {
 		at = endOfLine(data, at)
 		if at+1 < len(data) && data[at] == '\r' && data[at+1] == '\n' {
 			at++
@@ -101,8 +101,8 @@ func joined(data []byte) []byte {
 }
 
 // readBlocks reads all blocks side by side.
-func readBlocks(ctx context.Context, data []byte, done func(block int)) ([]block, error) {
-	cuts := blocksOf(data)
+func readBlocks(ctx context.Context, data []byte, size int, done func(block int)) ([]block, error) {
+	cuts := blocksOf(data, size)
 	blocks := make([]block, len(cuts)-1)
 	err := mesh.Parallel(ctx, len(blocks), func(i int) {
 		blocks[i].at = cuts[i]

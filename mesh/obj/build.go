@@ -13,12 +13,16 @@ import (
 // triangles cuts the faces and makes the vertices of the mesh.
 func (r *reader) triangles() error {
 	all := r.all()
-	order := make([]int32, 3*all.triangles) // places of corners
-	if err := mesh.Parallel(r.ctx, len(r.blocks), func(i int) { r.cut(i, order) }); err != nil {
-		return err
+	// Places of corners; nil where all faces are triangles and it would count up.
+	var order []int32
+	if slices.ContainsFunc(r.blocks, func(b block) bool { return len(b.others) > 0 }) {
+		order = make([]int32, 3*all.triangles)
+		if err := mesh.Parallel(r.ctx, len(r.blocks), func(i int) { r.cut(i, order) }); err != nil {
+			return err
+		}
 	}
 	m := r.file.Mesh
-	m.Triangles = make([]uint32, len(order))
+	m.Triangles = make([]uint32, 3*all.triangles)
 	r.complete()
 	vertexOf, err := r.seams(order)
 	if err != nil {
@@ -26,7 +30,10 @@ func (r *reader) triangles() error {
 	}
 	factor := r.opt.Factor
 	m.Origin = mesh.ChooseOrigin(len(m.Triangles), func(i int) r3.Vec {
-		x, y, z := r.point(r.place[order[i]])
+		if order != nil {
+			i = int(order[i])
+		}
+		x, y, z := r.point(r.place[i])
 		return r3.Vec{X: x * factor, Y: y * factor, Z: z * factor}
 	})
 	return r.vertices(vertexOf)
@@ -98,14 +105,22 @@ func (r *reader) seams(order []int32) (func(v uint32) (p, t, n int32), error) {
 	}
 	if agree(r.uv, all.uvs) && agree(r.normal, all.normals) {
 		// The three tables go side by side.
-		for i, c := range order {
+		for i := range m.Triangles {
+			c := i
+			if order != nil {
+				c = int(order[i])
+			}
 			m.Triangles[i] = uint32(r.place[c])
 		}
 		m.Positions = make([]float32, 3*all.vertices)
 		return func(v uint32) (p, t, n int32) { return int32(v), int32(v), int32(v) }, nil
 	}
 	s := mesh.NewSeams(all.vertices)
-	for i, c := range order {
+	for i := range m.Triangles {
+		c := i
+		if order != nil {
+			c = int(order[i])
+		}
 		if i&(1<<18-1) == 0 {
 			if err := r.ctx.Err(); err != nil {
 				return nil, err

@@ -243,8 +243,16 @@ func (r *reader) library(line string, known map[string]*looks) {
 	}
 }
 
-// describe reads an MTL file. What is not known is passed over; the first
-// material of a name counts.
+// enter begins the description of a material; the first of a name counts.
+func enter(known map[string]*looks, name string) *looks {
+	l := &looks{colour: [3]float64{1, 1, 1}, alpha: 1}
+	if known[name] == nil && len(known) < mostMaterials {
+		known[name] = l
+	}
+	return l
+}
+
+// describe reads an MTL file. What is not known is passed over.
 func (r *reader) describe(data []byte, known map[string]*looks) {
 	data = joined(bytes.TrimPrefix(data, []byte("\xef\xbb\xbf")))
 	l := &looks{}
@@ -256,10 +264,7 @@ func (r *reader) describe(data []byte, known map[string]*looks) {
 		word := strings.ToLower(string(data[at:min(end, at+16)]))
 		switch {
 		case word == "newmtl":
-			l = &looks{colour: [3]float64{1, 1, 1}, alpha: 1}
-			if name := string(rest); known[name] == nil && len(known) < mostMaterials {
-				known[name] = l
-			}
+			l = enter(known, string(rest))
 		case word == "kd":
 			var c [3]float64
 			if n := numbers(rest, c[:]); n == 3 {
@@ -311,8 +316,7 @@ var options = map[string]int{
 func picture(rest []byte) (name string, moved bool) {
 	for len(rest) > 0 && rest[0] == '-' {
 		end := numeral.Word(rest, 0)
-		option := string(rest[:end])
-		n, ok := options[option]
+		n, ok := options[string(rest[:end])]
 		if !ok {
 			break
 		}
@@ -336,10 +340,8 @@ func (r *reader) image(written string, missing *int) int {
 	if !ok {
 		name = clip([]byte(written))
 	}
-	for i := range m.Images {
-		if m.Images[i].Name == name {
-			return i
-		}
+	if i, ok := r.images[name]; ok {
+		return i
 	}
 	image := mesh.Image{Name: name}
 	err := error(fs.ErrNotExist)
@@ -362,5 +364,9 @@ func (r *reader) image(written string, missing *int) int {
 		}
 	}
 	m.Images = append(m.Images, image)
-	return len(m.Images) - 1
+	if r.images == nil {
+		r.images = map[string]int{}
+	}
+	r.images[name] = len(m.Images) - 1
+	return r.images[name]
 }

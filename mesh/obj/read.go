@@ -39,6 +39,7 @@ type reader struct {
 	ctx  context.Context
 	opt  Options
 	data []byte
+	size int // of a block, in bytes
 	file *File
 
 	blocks []block
@@ -47,7 +48,8 @@ type reader struct {
 	uv     []int32  // nil without any; none where one has not
 	normal []int32
 
-	materials []string // names in order of first use
+	materials []string       // names in order of first use
+	images    map[string]int // place of each picture by name
 }
 
 // counts are numbers of what a file holds.
@@ -55,7 +57,12 @@ type counts struct{ vertices, uvs, normals, corners, faces, triangles int }
 
 // Read reads the OBJ in data. name is the file's name for errors.
 func Read(ctx context.Context, name string, data []byte, opt Options) (*File, error) {
-	r := &reader{ctx: ctx, opt: opt, data: data, file: &File{Mesh: &mesh.Mesh{}}}
+	return readIn(ctx, name, data, opt, blockBytes)
+}
+
+// readIn is Read in blocks of a size.
+func readIn(ctx context.Context, name string, data []byte, opt Options, size int) (*File, error) {
+	r := &reader{ctx: ctx, opt: opt, data: data, size: size, file: &File{Mesh: &mesh.Mesh{}}}
 	if r.opt.Factor == 0 {
 		r.opt.Factor = 1
 	}
@@ -70,14 +77,14 @@ func (r *reader) read() error {
 	var mutex sync.Mutex
 	done := 0
 	var err error
-	r.blocks, err = readBlocks(r.ctx, r.data, func(int) {
+	r.blocks, err = readBlocks(r.ctx, r.data, r.size, func(int) {
 		if r.opt.Progress == nil {
 			return
 		}
 		mutex.Lock()
 		defer mutex.Unlock()
 		done++
-		r.opt.Progress(min(1, 0.8*float64(done)*blockBytes/float64(len(r.data)+blockBytes)), "reading lines")
+		r.opt.Progress(min(1, 0.8*float64(done)*float64(r.size)/float64(len(r.data)+r.size)), "reading lines")
 	})
 	if err != nil {
 		return err
@@ -169,10 +176,12 @@ func (r *reader) corners() error {
 	if err != nil {
 		return err
 	}
-	for _, text := range bad {
+	for i, text := range bad {
 		if text != "" {
 			return errors.New(text)
 		}
+		// They are kept once, and memory is what large scans are short of.
+		r.blocks[i].corners, r.blocks[i].textured, r.blocks[i].lit = nil, nil, nil
 	}
 	return nil
 }

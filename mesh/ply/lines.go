@@ -20,7 +20,7 @@ const lineBytes = 1 << 20
 func (r *reader) find() error {
 	data, at := r.body.data, r.head.end
 	l := &lines{cuts: []int{at}}
-	for at += lineBytes; at < len(data); at += lineBytes {
+	for at += r.size; at < len(data); at += r.size {
 		i := bytes.IndexByte(data[at:], '\n')
 		if i < 0 {
 			break

@@ -515,6 +515,9 @@ func FuzzRead(f *testing.F) {
 			return
 		}
 		m := file.Mesh
+		if small, err := ply.ReadInBlocks(context.Background(), "x.ply", data, ply.Options{}, 16); err != nil || !same(small.Mesh, file.Mesh) {
+			t.Fatalf("read in small blocks it differs (%v)", err)
+		}
 		n := m.VertexCount()
 		for i, v := range m.Triangles {
 			if int(v) >= n {
@@ -541,6 +544,29 @@ func FuzzRead(f *testing.F) {
 		again, err := parse(t, out.Bytes())
 		if err != nil || !slices.Equal(again.Mesh.Triangles, m.Triangles) || !slices.Equal(again.Mesh.Colours, m.Colours) {
 			t.Fatalf("what was written reads back differently (%v)", err)
+		}
+	})
+}
+
+// same says whether two meshes hold the same numbers.
+func same(a, b *mesh.Mesh) bool {
+	return a.Origin == b.Origin && slices.Equal(a.Positions, b.Positions) && slices.Equal(a.Triangles, b.Triangles) && slices.Equal(a.Colours, b.Colours) &&
+		slices.Equal(a.Normals, b.Normals) && slices.Equal(a.UVs, b.UVs) && slices.Equal(a.MaterialOf, b.MaterialOf) && slices.Equal(a.Materials, b.Materials)
+}
+
+// FuzzLines changes the body of an ascii file. Read line by line, in blocks of
+// any size, it must be what it is read as number by number.
+func FuzzLines(f *testing.F) {
+	const head = "ply\nformat ascii 1.0\nelement vertex 4\nproperty float x\nproperty double y\nproperty float z\nproperty uchar red\nproperty uchar green\nproperty uchar blue\n" +
+		"element note 2\nproperty list uchar int words\nelement face 3\nproperty list uchar int vertex_indices\nproperty list uchar float texcoord\nend_header\n"
+	f.Add([]byte("0 0 0 1 2 3\n1 0 0 4 5 6\n1 1 0 7 8 9\n.5 1e0 0 0 0 0\n0\n2 7 7\n3 0 1 2 6 0 0 1 0 1 1\n4 0 1 2 3 8 0 0 1 0 1 1 0 1\n3 3 2 1 0\n"), 20)
+	f.Add([]byte("0 0 0 1 2 3\r\n1 0 0 4 5 6\r\n1 1 0 7 8 9\n\n.5 1e0 0 0 0 0 0\n2 7 7\n3 0 1 2 6 0 0 1 0 1 1\n4 0 1 2 3 8 0 0 1 0 1 1 0 1 3 3 2 1 0"), 7)
+	f.Fuzz(func(t *testing.T, body []byte, size int) {
+		lines, err := ply.ReadInBlocks(context.Background(), "x.ply", append([]byte(head), body...), ply.Options{}, 1+(size&0xffff))
+		long := bytes.ReplaceAll(body, []byte("\n"), []byte(" "))
+		numbers, err2 := parse(t, append([]byte(head), long...))
+		if (err == nil) != (err2 == nil) || err == nil && !same(lines.Mesh, numbers.Mesh) {
+			t.Fatalf("by lines: %v; by numbers: %v", err, err2)
 		}
 	})
 }

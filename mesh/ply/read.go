@@ -35,6 +35,7 @@ type File struct {
 type reader struct {
 	ctx  context.Context
 	opt  Options
+	size int // of a block of lines, in bytes
 	head *header
 	body body
 	file *File
@@ -50,7 +51,12 @@ type reader struct {
 
 // Read reads the PLY in data. name is the file's name for errors.
 func Read(ctx context.Context, name string, data []byte, opt Options) (*File, error) {
-	r := &reader{ctx: ctx, opt: opt, file: &File{Mesh: &mesh.Mesh{}}}
+	return readIn(ctx, name, data, opt, lineBytes)
+}
+
+// readIn is Read with lines taken in blocks of a size.
+func readIn(ctx context.Context, name string, data []byte, opt Options, size int) (*File, error) {
+	r := &reader{ctx: ctx, opt: opt, size: size, file: &File{Mesh: &mesh.Mesh{}}}
 	if err := r.read(data); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}

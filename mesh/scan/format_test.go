@@ -20,6 +20,7 @@ import (
 	"rigatino/mesh/scan"
 	"rigatino/mesh/solid"
 	"rigatino/mesh/stl"
+	"rigatino/testdata/shared"
 )
 
 // packed is data as a gzip file.
@@ -171,4 +172,47 @@ func looked(t *testing.T, s *scan.Scan) scan.Report {
 		t.Fatal(err)
 	}
 	return r
+}
+
+func TestOpenScansKeepTheirFiguresInOtherFormats(t *testing.T) {
+	// Source: the open scans, whose area (VTK 9 and Open3D 0.16.1), volume, border
+	// edges and parts (VTK 9) are the same whatever format holds the triangles.
+	// Vertices that no triangle uses are lost in STL.
+	for _, row := range []struct {
+		file                     string
+		triangles, border, parts int
+		area, volume             float64
+	}{
+		{"bunny/bun_zipper.ply.gz", 69451, 223, 1, 0.0571287835, 0},
+		{"bone/krapina-d1-tooth.ply", 100000, 0, 5, 1132.55538, 1735.6945},
+	} {
+		s, err := scan.Open(context.Background(), shared.Path(t, "data/"+row.file), scan.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for format, write := range map[string]func(w io.Writer) error{
+			"obj": func(w io.Writer) error { return obj.Write(w, s.Mesh, "") },
+			"stl": func(w io.Writer) error { return stl.Write(w, s.Mesh) },
+			"ply": func(w io.Writer) error { return ply.Write(w, s.Mesh, ply.WriteOptions{ASCII: true}) },
+		} {
+			var out bytes.Buffer
+			if err := write(&out); err != nil {
+				t.Fatal(err)
+			}
+			path := filepath.Join(t.TempDir(), "scan")
+			if err := os.WriteFile(path, out.Bytes(), 0o666); err != nil {
+				t.Fatal(err)
+			}
+			r := open(t, path, "")
+			if r.Format != format || r.Triangles != row.triangles || r.BorderEdges != row.border || r.NonManifoldEdges != 0 || r.Components != row.parts {
+				t.Errorf("%s as %s: %s of %d triangles, %d border and %d non-manifold edges, %d parts", row.file, format, r.Format, r.Triangles, r.BorderEdges, r.NonManifoldEdges, r.Components)
+			}
+			if math.Abs(r.Area-row.area) > 1e-8*row.area {
+				t.Errorf("%s as %s: area %.9g, want %.9g", row.file, format, r.Area, row.area)
+			}
+			if row.volume > 0 && (r.Volume == nil || math.Abs(*r.Volume-row.volume) > 1e-8*row.volume) {
+				t.Errorf("%s as %s: volume %v, want %.9g", row.file, format, r.Volume, row.volume)
+			}
+		}
+	}
 }

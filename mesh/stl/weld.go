@@ -35,7 +35,7 @@ func (w *welder) add(p r3.Vec) uint32 {
 }
 
 func (w *welder) grow() {
-	w.slots = make([]uint32, max(64, 4*len(w.slots)))
+	w.slots = make([]uint32, max(64, 2*len(w.slots)))
 	mask := uint64(len(w.slots) - 1)
 	for i, p := range w.places {
 		h := hash(p)
