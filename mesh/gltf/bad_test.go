@@ -361,3 +361,28 @@ func TestDeepNodesAreRead(t *testing.T) {
 		t.Errorf("the triangle is at %g, want %d", x, depth)
 	}
 }
+
+// A buffer file cut off anywhere is refused, one with more behind its end is not.
+func TestEveryTruncationOfTheBufferFileIsRefused(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(ours, "index-u16-separate.gltf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bin, err := os.ReadFile(filepath.Join(ours, "cube data.bin"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut := func(n int) error {
+		_, err := gltf.Read("x.gltf", text, gltf.Options{Resource: func(string) ([]byte, error) { return bin[:n:n], nil }})
+		return err
+	}
+	for n := range bin {
+		if err := cut(n); err == nil || !strings.Contains(err.Error(), "buffer 0 (cube data.bin)") || !strings.Contains(err.Error(), fmt.Sprint("has ", n)) {
+			t.Errorf("cut to %d bytes: %v", n, err)
+		}
+	}
+	bin = append(bin, "and more"...)
+	if err := cut(len(bin)); err != nil {
+		t.Errorf("with more behind its end: %v", err)
+	}
+}

@@ -3,6 +3,7 @@ package render
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -26,28 +27,64 @@ func BenchmarkReady(b *testing.B) {
 		return
 	}
 	for _, n := range sizes() {
-		b.Run(fmt.Sprint(n), func(b *testing.B) {
-			path := filepath.Join(b.TempDir(), "body.glb")
-			f, err := os.Create(path)
-			if err != nil {
-				b.Fatal(err)
-			}
-			m := bumpy(n)
-			m.Normals = make([]float32, len(m.Positions))
-			w := mesh.NewWeld(m)
-			for v, n := range mesh.VertexNormals(m, w) {
-				m.Normals[3*v], m.Normals[3*v+1], m.Normals[3*v+2] = float32(n.X), float32(n.Y), float32(n.Z)
-			}
-			if err := gltf.Write(f, m, 0.001); err != nil {
-				b.Fatal(err)
-			}
-			if err := f.Close(); err != nil {
-				b.Fatal(err)
-			}
-			m, w = nil, nil
-			benchReady(b, path)
-		})
+		b.Run(fmt.Sprint(n), func(b *testing.B) { benchReady(b, bodyFile(b, n)) })
 	}
+}
+
+// bodyFile writes a body with normals and colours as GLB.
+func bodyFile(t testing.TB, n int) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "body.glb")
+	f, err := os.Create(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m := bumpy(n)
+	m.Normals = make([]float32, len(m.Positions))
+	w := mesh.NewWeld(m)
+	for v, n := range mesh.VertexNormals(m, w) {
+		m.Normals[3*v], m.Normals[3*v+1], m.Normals[3*v+2] = float32(n.X), float32(n.Y), float32(n.Z)
+	}
+	if err := errors.Join(gltf.Write(f, m, 0.001), f.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return path
+}
+
+// ready goes from a file to a mesh that can be worked on.
+func ready(t testing.TB, path string) *Body {
+	t.Helper()
+	s, err := scan.Open(context.Background(), path, scan.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	w := mesh.NewWeld(s.Mesh)
+	body, err := Prepare(context.Background(), s.Mesh, Options{Weld: w, Topology: mesh.NewTopology(s.Mesh, w)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return body
+}
+
+// A body of four million triangles is ready with at most 110 bytes a triangle at
+// any moment, its file of 26 included, so that one of ten million can be worked on
+// where there are 2 GB.
+func TestMemoryOfTheWayToAReadyMesh(t *testing.T) {
+	if os.Getenv("RIGATINO_PROVE") != "1" {
+		t.Skip("takes long; runs with RIGATINO_PROVE=1")
+	}
+	path := bodyFile(t, 4_000_000)
+	debug.FreeOSMemory()
+	before := restartPeak()
+	if before == 0 {
+		t.Skip("this system does not tell the most memory that a process had")
+	}
+	body := ready(t, path)
+	perTriangle := float64(peak("VmHWM")-before) / float64(body.Mesh().FaceCount())
+	if perTriangle > 110 {
+		t.Errorf("%.1f bytes a triangle, want 110 at most", perTriangle)
+	}
+	t.Logf("checked: %.1f bytes a triangle at most, bound 110", perTriangle)
 }
 
 func benchReady(b *testing.B, path string) {
@@ -57,16 +94,7 @@ func benchReady(b *testing.B, path string) {
 		debug.FreeOSMemory()
 		before := restartPeak()
 		b.StartTimer()
-		s, err := scan.Open(context.Background(), path, scan.Options{})
-		if err != nil {
-			b.Fatal(err)
-		}
-		w := mesh.NewWeld(s.Mesh)
-		t := mesh.NewTopology(s.Mesh, w)
-		body, err := Prepare(context.Background(), s.Mesh, Options{Weld: w, Topology: t})
-		if err != nil {
-			b.Fatal(err)
-		}
+		body := ready(b, path)
 		faces = body.Mesh().FaceCount()
 		b.StopTimer()
 		most = max(most, peak("VmHWM")-before)
