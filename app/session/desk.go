@@ -272,6 +272,10 @@ func (d *Desk) SetShow(s picture.Show) {
 // or its own where it is not aligned.
 func (d *Desk) toScene(b *Body) *frame.Rigid {
 	place := b.ScanToPiece
+	if a := b.Use.Alignment; !b.Aligned && a != nil && (a.ScaleChanged || a.Verdict == annotate.VerdictAccepted) {
+		// Out of date since a scale was changed: drawn where that carries it.
+		place = frame.FromMatrix(a.ScanToPiece)
+	}
 	r := d.Project.Record()
 	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
 		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
