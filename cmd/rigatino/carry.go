@@ -42,7 +42,7 @@ func (c *mapCommand) carry(j *job) error {
 		}
 		done, err := p.Carry(j.ctx, from, use.Key(), j.progress)
 		if err != nil {
-			return err
+			return c.refuse(j, use.Key(), err)
 		}
 		list := func(ids []string) []string { return append([]string{}, ids...) }
 		doc := mapped{Schema: 1, Project: c.Project, Use: done.To.String(), From: done.From.String(), Carried: &carriedDoc{
