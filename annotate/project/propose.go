@@ -369,8 +369,7 @@ func (k *Marking) accept(mark propose.Mark, faces []uint32, x *propose.Proposal,
 // there is one, and returns the entry's id.
 func putChange(r *annotate.Record, q *Proposed, x *propose.Proposal, what string) string {
 	kind := "removed"
-	switch x.Kind {
-	case propose.FillAdded, propose.Bead, propose.PieceMoved:
+	if x.Added {
 		kind = "added"
 	}
 	c := x.CentroidMM

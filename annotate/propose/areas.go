@@ -12,6 +12,7 @@ import (
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
 	"rigatino/mesh/bvh"
+	"rigatino/mesh/change"
 	"rigatino/mesh/colour"
 	"rigatino/mesh/quantity"
 )
@@ -22,7 +23,7 @@ const unknown = "unknown"
 // area starts a proposal for change area k, with its faces.
 func (w *work) area(k int, kind Kind) (Proposal, []uint32) {
 	a, v := &w.Change.Areas[k], &w.Volume.Areas[k]
-	p := Proposal{Kind: kind, Area: k, Volume: v.Volume, MeanMM: a.MeanDepthMM, MostMM: a.MaxDepthMM, CentroidMM: a.CentroidMM}
+	p := Proposal{Kind: kind, Area: k, Added: a.Kind == change.Added, Volume: v.Volume, MeanMM: a.MeanDepthMM, MostMM: a.MaxDepthMM, CentroidMM: a.CentroidMM}
 	faces, surface, _ := w.facesOf(func(v uint32) bool { return w.owner[v] == int32(k) })
 	if len(faces) == 0 {
 		p.Surface = &a.Surface
@@ -87,6 +88,10 @@ func (w *work) added(k int) Proposal {
 		p.Evidence += "; long and narrow, along a join"
 	case said == annotate.Reconstruction:
 		substance(annotate.Reconstruction)
+	case said == unknown && w.difference != nil && p.ColourDifference < w.clear/2 && p.MostMM < 2*w.Change.SmallestMM:
+		substance("")
+		p.Kind = Undecided
+		p.Evidence += "; it is hardly thicker than the least that the pair can show, and no colour changed: the scans may differ there without the specimen"
 	default:
 		substance(annotate.Fill)
 	}

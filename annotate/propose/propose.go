@@ -44,6 +44,7 @@ type Mark struct {
 type Proposal struct {
 	Kind  Kind
 	Area  int    // index of the change area, -1 where it is none
+	Added bool   // the change area is one of matter put on
 	What  string // what the change area would be said to be; empty for none
 	Marks []Mark
 	// Line is the border of a piece set back, closed, in the scan's own frame,

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -58,6 +59,24 @@ type mapped struct {
 	From      string         `json:"from,omitempty"`
 	Proposals *[]proposalDoc `json:"proposals,omitempty"`
 	Carried   *carriedDoc    `json:"carried,omitempty"`
+	Refused   *refusedDoc    `json:"refused,omitempty"`
+}
+
+// refusedDoc says why nothing was compared.
+type refusedDoc struct {
+	Reason   string `json:"reason"`
+	NextStep string `json:"next_step"`
+}
+
+// refuse prints the document of a comparison that was refused, and hands the
+// refusal on; other errors pass as they are.
+func (c *mapCommand) refuse(j *job, use annotate.UseKey, err error) error {
+	var refused *project.RefusedError
+	if !errors.As(err, &refused) {
+		return err
+	}
+	doc := mapped{Schema: 1, Project: c.Project, Use: use.String(), Refused: &refusedDoc{refused.Reason, refused.NextStep}}
+	return errors.Join(j.print(doc, func(io.Writer) {}), err)
 }
 
 // Run marks faces, a line, or the rest, deals with proposals, or carries a map

@@ -93,7 +93,7 @@ func (c *mapCommand) proposals(j *job) error {
 		}
 		q, err := p.Propose(j.ctx, from, use.Key(), j.progress)
 		if err != nil {
-			return err
+			return c.refuse(j, use.Key(), err)
 		}
 		for _, n := range accept {
 			done, err := p.Accept(q, project.Accepting{Number: n, As: c.As, Within: within, Region: said})
