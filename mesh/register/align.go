@@ -24,8 +24,10 @@ type Pick struct{ Before, After r3.Vec }
 
 // Options of Align.
 type Options struct {
-	Picks []Pick       // three or more, or none
-	Start *frame.Rigid // where the after-scan is thought to lie: a place to look first
+	Picks []Pick // three or more, or none
+	// Checks are pairs of places that take no part in the fit and measure it.
+	Checks []Pick
+	Start  *frame.Rigid // where the after-scan is thought to lie: a place to look first
 	// BeforeIgnore and AfterIgnore mark faces that take no part: bed, mount, scale
 	// bar. nil for none.
 	BeforeIgnore, AfterIgnore []bool
@@ -61,6 +63,15 @@ type Result struct {
 	// StableAfter and StableBefore mark the faces that both scans agree on.
 	StableAfter, StableBefore []bool
 
+	// SmoothMM is error that hangs together over whole patches of the stable area,
+	// mm; 0 where none shows. No fit can tell it from motion.
+	SmoothMM float64
+	// ErrorOverChange is the largest ErrorAt, mm, over the after-scan's faces that
+	// are not stable.
+	ErrorOverChange float64
+	// CheckPointRMS and CheckPointMax are the distances, mm, of Options.Checks.
+	CheckPointRMS, CheckPointMax float64
+
 	// Weakest is the motion that the stable area holds least, in words.
 	Weakest string
 	// Covariance of the pose, row-major: turn (rad) about Centre, then shift (mm),
@@ -70,6 +81,8 @@ type Result struct {
 
 	// PickResiduals are the distances, mm, of the picked pairs under the pose.
 	PickResiduals []float64
+
+	cells int // that were drawn for the covariance
 }
 
 // Shares and limits of the gates.
@@ -239,20 +252,6 @@ func sameMesh(a, b *mesh.Mesh) bool {
 // UAt is the standard uncertainty, mm, of where the pose puts a place of the
 // before frame: the root of the trace of its covariance there.
 func (r *Result) UAt(p r3.Vec) float64 {
-	d := r3.Sub(p, r.Centre)
-	// Shift at p is t + w × d.
-	j := [3][6]float64{
-		{0, d.Z, -d.Y, 1, 0, 0},
-		{-d.Z, 0, d.X, 0, 1, 0},
-		{d.Y, -d.X, 0, 0, 0, 1},
-	}
-	sum := 0.0
-	for k := range 3 {
-		for a := range 6 {
-			for b := range 6 {
-				sum += j[k][a] * r.Covariance[6*a+b] * j[k][b]
-			}
-		}
-	}
-	return math.Sqrt(math.Max(0, sum))
+	s := r.covarianceAt(p)
+	return math.Sqrt(math.Max(0, s[0][0]+s[1][1]+s[2][2]))
 }

@@ -44,6 +44,9 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	}
 	f.gatherCells(r)
 	f.bootstrap(r)
+	f.smooth(r)
+	r.checkPoints(f)
+	f.errorOverChange(r)
 	return f.scale(ctx, r)
 }
 
@@ -173,6 +176,7 @@ func (f *fine) gatherCells(r *Result) {
 // enlarged by n/(n-1), and held above what independent places would give.
 func (f *fine) bootstrap(r *Result) {
 	n := len(f.systems)
+	r.cells = n
 	var all system
 	for i := range f.systems {
 		all.merge(&f.systems[i].sys, 1)
@@ -213,7 +217,7 @@ func (f *fine) bootstrap(r *Result) {
 	}
 	// JᵀJ alone is optimistic, so it is a floor only.
 	if inv, ok := inverse(&all, f.radius); ok && all.weight > rigidPart {
-		s2 := all.sum / all.weight * 1
+		s2 := all.sum / all.weight
 		for a := range rigidPart {
 			for b := range rigidPart {
 				r.Covariance[6*a+b] += s2 * inv[6*a+b]

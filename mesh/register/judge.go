@@ -62,6 +62,7 @@ func (f *fine) judge(r *Result, d *doubts) {
 		if d.hold.ratio < warned {
 			r.Reason += "; one motion is held weakly: " + d.hold.motion
 		}
+		r.worth()
 	}
 }
 
@@ -178,9 +179,9 @@ func (f *fine) holding(r *Result) hold {
 	worst := 0.0
 	for k := range 8 {
 		p := r3.Vec{X: pickOf(k&1 == 0, box.Min.X, box.Max.X), Y: pickOf(k&2 == 0, box.Min.Y, box.Max.Y), Z: pickOf(k&4 == 0, box.Min.Z, box.Max.Z)}
-		worst = math.Max(worst, r.UAt(p))
+		worst = math.Max(worst, r.ErrorAt(p))
 	}
-	out.words = fmt.Sprintf("%s; ±\u00a0%.3f\u00a0mm at the far end (k\u00a0=\u00a02)", out.motion, 2*worst)
+	out.words = fmt.Sprintf("%s; ±\u00a0%.3f\u00a0mm at the far end (95\u00a0%%)", out.motion, worst)
 	return out
 }
 
