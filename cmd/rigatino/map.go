@@ -27,6 +27,9 @@ type mapCommand struct {
 	Condition  string `help:"What state it is in: crack, tool_mark …"`
 	Line       string `help:"File with a line: {kind, fit, unit, points}."`
 	Rest       string `help:"Mark all of the use that is in no region as this substance; needs --examined-by and --certainty."`
+	Propose    bool   `help:"Look at the scan and list what seems to be no specimen, or a hole that a scan program closed."`
+	Accept     string `help:"Map what was proposed, by its ids with commas between, or all; certainty inferred."`
+	Decline    string `help:"Note that what was proposed is not so, by its ids with commas between, or all."`
 	ExaminedBy string `help:"How it was examined: visible, raking, microscope, uv, xray, ct or solvent_test."`
 	Certainty  string `help:"How sure: seen, inferred, reported or assumed."`
 	Basis      string `help:"What a reconstruction rests on."`
@@ -47,18 +50,26 @@ type mapped struct {
 	Line    string             `json:"line,omitempty"`
 	Faces   *int               `json:"faces,omitempty"`
 	Length  *quantity.Measured `json:"length,omitempty"`
+
+	Proposals *[]proposed `json:"proposals,omitempty"`
 }
 
 // Run marks faces, a line, or the rest; one of them.
 func (c *mapCommand) Run(j *job) error {
 	set := 0
-	for _, v := range []string{c.Faces, c.Line, c.Rest} {
+	for _, v := range []string{c.Faces, c.Line, c.Rest, c.Accept, c.Decline} {
 		if v != "" {
 			set++
 		}
 	}
+	if c.Propose {
+		set++
+	}
 	if set != 1 {
-		return usagef("give one of --faces, --line and --rest")
+		return usagef("give one of --faces, --line, --rest, --propose, --accept and --decline")
+	}
+	if c.Propose || c.Accept != "" || c.Decline != "" {
+		return c.proposals(j)
 	}
 	kinds := 0
 	spec := annotate.Region{Basis: c.Basis, Reason: c.Reason, Certainty: c.Certainty, ExaminedBy: c.ExaminedBy, Material: c.Material, Who: c.Who, When: c.When, Since: c.Since, Note: c.Note}
