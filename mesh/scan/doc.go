@@ -6,6 +6,6 @@
 // millimetres where the unit is known: glTF is metres, PLY has no unit and
 // needs to be told.
 //
-// Check reports counts, measures and whatever is wrong with a scan. It changes
-// nothing.
+// Check reports counts, measures and whatever is wrong with a scan, with
+// proposals of what is no specimen (see mesh/quality). It changes nothing.
 package scan
