@@ -13,6 +13,7 @@ type Record struct {
 	Lines      []Line      `json:"lines,omitempty"`
 	Work       []Work      `json:"work,omitempty"`
 	Changes    []Change    `json:"changes,omitempty"`
+	Answers    []Answer    `json:"answers,omitempty"`
 	Agreements []Agreement `json:"agreements,omitempty"`
 	HandOvers  []HandOver  `json:"hand_overs,omitempty"`
 
@@ -288,6 +289,27 @@ type Change struct {
 	What     string     `json:"what"` // matrix, fill, … unknown
 	Centroid [3]float64 `json:"centroid_mm"`
 	Evidence string     `json:"evidence,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
+}
+
+// Answer is what a person said to one proposal of the program: accepted, with
+// what was made of it, or refused. The proposal is known by the two uses, its
+// kind and its middle, in the piece's frame.
+type Answer struct {
+	ID       string     `json:"id"` // Q1, Q2 …
+	From     string     `json:"from"`
+	To       string     `json:"to"`
+	Proposal string     `json:"proposal"`
+	Centroid [3]float64 `json:"centroid_mm"`
+	Verdict  string     `json:"verdict"` // accepted, refused
+	Regions  []string   `json:"regions,omitempty"`
+	Line     string     `json:"line,omitempty"`
+	Change   string     `json:"change,omitempty"`
+	Trimmed  bool       `json:"trimmed,omitempty"` // only part of its faces was taken
+	Who      string     `json:"who,omitempty"`
+	When     string     `json:"when,omitempty"`
+	Note     string     `json:"note,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }

@@ -37,6 +37,9 @@ const (
 	VerdictAmbiguous = "ambiguous"
 	VerdictRefused   = "refused"
 
+	AnswerAccepted = "accepted"
+	AnswerRefused  = "refused"
+
 	SeverityNote    = "note"
 	SeverityWarning = "warning"
 	SeverityRefused = "refused"

@@ -303,7 +303,7 @@ func barLook(c look.Tokens) session.BarLook {
 // inside the picture and not over one another.
 func nameBars(img *image.RGBA, f *render.Frame, bars []session.BarDrawn, style render.TextStyle, paper color.RGBA) {
 	var taken []image.Rectangle
-	wide, high := img.Rect.Dx(), img.Rect.Dy()
+	wide, high := f.Size()
 	for _, b := range bars {
 		x, y, _, ok := f.Camera().Project(r3.Scale(0.5, r3.Add(b.From, b.To)), wide, high)
 		if !ok || b.Name == "" {

@@ -22,6 +22,7 @@ import (
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
 )
@@ -61,11 +62,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
@@ -75,17 +77,20 @@ type Window struct {
 	edgeAt      float64 // share of the picture's width
 	raking      bool
 
-	title     *titleBar
-	bench     *part.BenchLine
-	slip      *fyne.Container
-	shelf     *fyne.Container
-	shelfRoom *fyne.Container // the shelf on its ground
-	next      *part.NextBar
-	tools     *fyne.Container // over the specimen
-	empty     *fyne.Container // in its place while nothing is open
-	swatch    map[string]*part.Swatch
-	brush     *part.Sentence
-	closing   chan struct{}
+	title      *titleBar
+	bench      *part.BenchLine
+	slip       *fyne.Container
+	shelf      *fyne.Container
+	shelfRoom  *fyne.Container // the shelf on its ground
+	next       *part.NextBar
+	tools      *fyne.Container // over the specimen
+	empty      *fyne.Container // in its place while nothing is open
+	swatch     map[string]*part.Swatch
+	brush      *part.Sentence
+	hand       hand
+	sizeSlider *widget.Slider
+	ring       *render.Ring // as it is drawn on the picture shown
+	closing    chan struct{}
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
@@ -96,7 +101,7 @@ type Window struct {
 
 // New fills a window; nothing is open yet.
 func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
-	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
+	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
 	w.specimen.OnShown = func() { w.log("ready", nil) }
@@ -297,11 +302,18 @@ func (w *Window) Choose(task string) {
 		w.jobs.Stop()
 	}
 	w.task = task
+	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
 		w.desk.DropBar()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
@@ -385,6 +397,8 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]
 		}
+		w.ring = nil
+		w.touchRing()
 		w.log("frame", map[string]any{"settled": q != render.Moving, "took_ms": took.Milliseconds(), "width": img.Rect.Dx(), "height": img.Rect.Dy()})
 	})
 }
@@ -428,9 +442,16 @@ func (w *Window) autosave() {
 	}
 }
 
-// Close closes the project and the window. What was not saved stays in the
-// project's journal and is there when it is opened again.
+// Close lets go of the project and closes the window.
 func (w *Window) Close() {
+	w.LetGo()
+	w.win.Close()
+}
+
+// LetGo stops what runs and closes the project, so that its lock does not
+// outlive the program; it may be called again. What was not saved stays in the
+// project's journal and is there when it is opened again.
+func (w *Window) LetGo() {
 	select {
 	case <-w.closing:
 		return
@@ -445,7 +466,6 @@ func (w *Window) Close() {
 		}
 	}
 	w.log("closed", nil)
-	w.win.Close()
 }
 
 func text(err error) string {

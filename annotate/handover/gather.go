@@ -18,6 +18,7 @@ import (
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/quantity"
 	"rigatino/mesh/render"
 )
 
@@ -161,7 +162,7 @@ func (m *material) content(ctx context.Context, p *project.Project, number int, 
 	for _, v := range views {
 		out.Views = append(out.Views, report.View{Name: v.Name, Picture: v.Picture, RestoredOfView: v.Restored})
 	}
-	draw.Width, draw.Height, draw.TextPixels, draw.Only, draw.Progress = frontWide, frontHigh, frontText, views[0].Name, nil
+	draw.Width, draw.Height, draw.TextPixels, draw.Only, draw.Progress = frontWide, frontHighFor(m.sheet), frontText, views[0].Name, nil
 	front, err := picture.Views(ctx, placed, lines, draw)
 	if err != nil {
 		return out, err
@@ -179,6 +180,14 @@ func (m *material) content(ctx context.Context, p *project.Project, number int, 
 		out.Scans = append(out.Scans, m.scan(u))
 	}
 	return out, nil
+}
+
+// frontHighFor gives the front picture the room that a short table leaves on the
+// first page.
+func frontHighFor(s *tally.Sheet) int {
+	const fullTable, rowHigh = 10, 50 // rows that the page holds below the picture; pixels
+	rows := max(len(s.Surface.BySubstance)+1+len(s.Surface.ByApplied)+len(s.Surface.ByCondition), 4+2*len(s.Volumes))
+	return frontHigh + rowHigh*max(0, fullTable-rows)
 }
 
 func axesOf(o *annotate.Orientation) *render.Axes {
@@ -243,12 +252,12 @@ func (m *material) change(ctx context.Context, p *project.Project, c *project.Co
 	out := report.Change{From: entry.From, To: entry.To, Piece: entry.Piece, Removed: entry.Removed, Added: entry.Added,
 		SmallestMM: c.Change.SmallestMM, Consistent: entry.Consistent}
 	for _, k := range c.Volume.Checks {
-		out.Checks = append(out.Checks, fmt.Sprintf("%s %.4g\u00a0cm³ removed, %.4g\u00a0cm³ added", k.Method, k.RemovedMM3/1000, k.AddedMM3/1000))
+		out.Checks = append(out.Checks, fmt.Sprintf("%s %s removed, %s added", k.Method, beside(k.RemovedMM3, entry.Removed), beside(k.AddedMM3, entry.Added)))
 	}
 	most := 0.0
 	for i, a := range c.Change.Areas {
 		surface := a.Surface
-		row := report.ChangeArea{Name: fmt.Sprintf("C%d", i+1), Kind: string(a.Kind), What: strings.ReplaceAll(c.What[i], "_", " "), Area: &surface,
+		row := report.ChangeArea{Name: areaName(i), Kind: string(a.Kind), What: strings.ReplaceAll(c.What[i], "_", " "), Area: &surface,
 			MeanMM: a.MeanDepthMM, MostMM: a.MaxDepthMM}
 		if i < len(c.Volume.Areas) {
 			row.Volume = c.Volume.Areas[i].Volume
@@ -270,37 +279,56 @@ func (m *material) change(ctx context.Context, p *project.Project, c *project.Co
 		return out, err
 	}
 	full := picture.FullScale(math.Max(most, c.Change.SmallestMM))
-	views, err := picture.Views(ctx, []render.Placed{{Body: body, BodyToScene: &l.ScanToPiece, Change: picture.Change(c.Change.ShownGap(), c.Change.SmallestMM, full, m.tileMM)}},
-		nil, picture.Options{Axes: axes, Width: viewWide, Height: viewHigh, TextPixels: changeText, Only: mostChanged(c, axes)})
+	placed := render.Placed{Body: body, BodyToScene: &l.ScanToPiece}
+	seen, ok, err := picture.MostSeen(ctx, placed, areaOf(c), axes)
 	if err != nil {
 		return out, err
 	}
-	if len(views) > 0 {
-		out.Picture = views[0].Picture
-		out.View, out.FullMM, out.StepMM = views[0].Name, full, picture.StepOf(full)
+	if !ok {
+		seen.View = render.NamedViews(axes)[0].Name
+	}
+	placed.Change = picture.Change(c.Change.ShownGap(), c.Change.SmallestMM, full, m.tileMM)
+	draw := picture.Options{Axes: axes, Width: viewWide, Height: viewHigh, TextPixels: changeText, Only: seen.View}
+	whole, err := picture.Views(ctx, []render.Placed{placed}, nil, draw)
+	if err != nil {
+		return out, err
+	}
+	out.Picture, out.View, out.FullMM, out.StepMM = whole[0].Picture, seen.View, full, picture.StepOf(full)
+	if ok && seen.Share < closeBelow {
+		draw.On = seen.At
+		near, err := picture.Views(ctx, []render.Placed{placed}, nil, draw)
+		if err != nil {
+			return out, err
+		}
+		out.CloseUp, out.CloseOn = near[0].Picture, areaName(seen.Area)
 	}
 	return out, nil
 }
 
-// mostChanged names the view that looks at the larger part of what changed.
-func mostChanged(c *project.Comparison, axes *render.Axes) string {
-	views := render.NamedViews(axes)
-	best, most := views[0].Name, -1.0
-	for _, v := range views[:2] {
-		seen := 0.0
-		for _, a := range c.Change.Areas {
-			for _, f := range a.AfterFaces {
-				n := c.Change.AfterToBefore.Turn(c.Change.After.Mesh.AreaVector(f))
-				if d := r3.Dot(n, v.Camera.Back); d > 0 {
-					seen += d
-				}
-			}
-		}
-		if seen > most {
-			best, most = v.Name, seen
+// closeBelow is the share of a view below which the largest area in it gets a
+// picture of its own (our own figure).
+const closeBelow = 0.06
+
+// beside prints a volume by another way to the digits of the one it stands beside.
+func beside(mm3 float64, m *quantity.Measured) string {
+	if m == nil {
+		return fmt.Sprintf("%.4g\u00a0mm³", mm3)
+	}
+	return m.Beside(mm3)
+}
+
+// areaName is what the report calls change area i.
+func areaName(i int) string { return fmt.Sprintf("C%d", i+1) }
+
+// areaOf says which change area a face of the later scan lies in.
+func areaOf(c *project.Comparison) func(face uint32) (int, bool) {
+	in := map[uint32]int{}
+	for i, a := range c.Change.Areas {
+		for _, f := range a.AfterFaces {
+			in[f] = i
 		}
 	}
-	return best
+	return func(face uint32) (int, bool) { i, ok := in[face]; return i, ok }
 }
 
 // scan describes a use for the last page.

@@ -57,25 +57,7 @@ func (c *Comparison) total(kind change.Kind, all volume.Total) *quantity.Measure
 	if !moved {
 		return all.Volume
 	}
-	left := 0
-	out := quantity.Measured{K: 2, Unit: quantity.CubicMillimetre, Method: "sum of areas without moved pieces, uncertainties added up"}
-	for i, a := range c.Volume.Areas {
-		if a.Kind != kind || c.What[i] == movedPiece {
-			continue
-		}
-		if a.Volume == nil {
-			return nil
-		}
-		left++
-		out.Value += a.Volume.Value
-		out.U += a.Volume.U
-		out.K = math.Max(out.K, a.Volume.K)
-	}
-	if left == 0 {
-		// Nothing else was seen, which is not known to be nothing.
-		return volume.Nothing(c.Change).Volume
-	}
-	return &out
+	return c.Volume.Total(c.Change, kind, func(area int) bool { return c.What[area] == movedPiece }).Volume
 }
 
 // Change measures what was removed and added between two uses of one piece. It

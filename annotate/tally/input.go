@@ -29,6 +29,9 @@ type Body struct {
 	Regions []annotate.Region // those of this use
 	Joins   []Join
 	Scale   annotate.Scale
+	// MeanEdgeMM is the scan's own, where the surface here is a copy of it that
+	// was cut finer; 0 takes the surface's.
+	MeanEdgeMM float64
 }
 
 // Join is a line of kind join with its way over the surface.

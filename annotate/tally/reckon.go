@@ -1,6 +1,7 @@
 package tally
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -147,7 +148,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
 		condition: map[string]float64{}, condU: map[string]float64{},
 		relativeU: b.Scale.RelativeU, stated: stated(b.Scale),
-		edge: b.Surface.MeanEdge() * factor,
+		edge: b.meanEdge() * factor,
 	}
 	share := newShares(n)
 	regionArea := map[uint16]float64{}
@@ -186,7 +187,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	floor := math.Max(bandFloorMM, t.edge/4)
 	bands := map[string]float64{}
 	lengths := map[uint16]float64{}
-	for _, r := range b.Regions {
+	for _, r := range inOrder(b.Regions) {
 		a, ok := regionArea[r.Number]
 		if !ok {
 			continue
@@ -232,6 +233,31 @@ func (s *Sheet) body(b Body) (sums, error) {
 		s.Joins = append(s.Joins, LengthOf(j, b.Scale))
 	}
 	return t, nil
+}
+
+// inOrder sorts regions as the sheet lists them, whatever they were read from: by
+// layer as the map has them, then by id with R2 before R10.
+func inOrder(regions []annotate.Region) []annotate.Region {
+	out := slices.Clone(regions)
+	layer := func(r annotate.Region) int {
+		l, err := facemap.ParseLayer(r.Layer)
+		if err != nil {
+			return math.MaxInt
+		}
+		return int(l)
+	}
+	slices.SortStableFunc(out, func(a, b annotate.Region) int {
+		return cmp.Or(cmp.Compare(layer(a), layer(b)), cmp.Compare(len(a.ID), len(b.ID)), cmp.Compare(a.ID, b.ID))
+	})
+	return out
+}
+
+// meanEdge is the scan's mean edge in the units of the surface.
+func (b Body) meanEdge() float64 {
+	if b.MeanEdgeMM > 0 {
+		return b.MeanEdgeMM
+	}
+	return b.Surface.MeanEdge()
 }
 
 // wordsOf lists the words whose areas a region's outline bounds.

@@ -5,6 +5,11 @@ import (
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/theme"
+	"golang.org/x/image/font/gofont/gobold"
+	"golang.org/x/image/font/gofont/gobolditalic"
+	"golang.org/x/image/font/gofont/goitalic"
+	"golang.org/x/image/font/gofont/gomono"
+	"golang.org/x/image/font/gofont/goregular"
 )
 
 // Theme is the window's theme: an appearance and a size of text.
@@ -91,8 +96,32 @@ func (t *Theme) Color(name fyne.ThemeColorName, _ fyne.ThemeVariant) color.Color
 	return theme.DefaultTheme().Color(name, v)
 }
 
-// Font is the toolkit's own; no font files are carried here.
-func (t *Theme) Font(s fyne.TextStyle) fyne.Resource { return theme.DefaultTheme().Font(s) }
+// Font gives the report's fonts. The toolkit's own lack the minus, arrows and
+// signs of inequality (U+2212, U+2192, U+2264 …), for which it goes to whatever
+// fonts the machine has; on a bare one it draws a box instead.
+func (t *Theme) Font(s fyne.TextStyle) fyne.Resource {
+	switch {
+	case s.Symbol:
+		return theme.DefaultTheme().Font(s)
+	case s.Monospace:
+		return mono
+	case s.Bold && s.Italic:
+		return boldItalic
+	case s.Bold:
+		return bold
+	case s.Italic:
+		return italic
+	}
+	return regular
+}
+
+var (
+	regular    = fyne.NewStaticResource("Go-Regular.ttf", goregular.TTF)
+	italic     = fyne.NewStaticResource("Go-Italic.ttf", goitalic.TTF)
+	bold       = fyne.NewStaticResource("Go-Bold.ttf", gobold.TTF)
+	boldItalic = fyne.NewStaticResource("Go-Bold-Italic.ttf", gobolditalic.TTF)
+	mono       = fyne.NewStaticResource("Go-Mono.ttf", gomono.TTF)
+)
 
 // Icon is the toolkit's own.
 func (t *Theme) Icon(n fyne.ThemeIconName) fyne.Resource { return theme.DefaultTheme().Icon(n) }

@@ -1,6 +1,8 @@
 package part
 
 import (
+	"strings"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/canvas"
 	"fyne.io/fyne/v2/driver/desktop"
@@ -271,19 +273,37 @@ func (r *beadRenderer) Layout(s fyne.Size) {
 	if r.letter.Text != "" {
 		lw += 5
 	}
+	// No room for both: the date above all, and of the word what there is room for.
+	r.word.Text = shortened(r.b.at.Word, s.Width-lw-d.Width-5, r.word)
+	r.word.Hidden = r.word.Text == ""
+	w = r.word.MinSize()
 	total := lw + d.Width + 5 + w.Width
+	if r.word.Hidden {
+		total = lw + d.Width
+	}
 	x := mid - total/2
 	y := s.Height - d.Height - 1
-	if total > s.Width { // no room for both: the date above all
-		r.word.Hidden = true
-		x = mid - (lw+d.Width)/2
-	} else {
-		r.word.Hidden = false
-	}
 	r.letter.Move(fyne.NewPos(x, y))
 	r.date.Move(fyne.NewPos(x+lw, y))
 	r.word.Move(fyne.NewPos(x+lw+d.Width+5, y))
 }
+
+// shortened cuts a word so that it fits into a width, as drawn in the style of
+// like; empty where not even three letters do.
+func shortened(word string, width float32, like *canvas.Text) string {
+	wide := func(s string) float32 { return fyne.MeasureText(s, like.TextSize, like.TextStyle).Width }
+	if wide(word) <= width {
+		return word
+	}
+	letters := []rune(word)
+	for n := len(letters) - 1; n >= 3; n-- {
+		if s := strings.TrimRight(string(letters[:n]), " ,") + "…"; wide(s) <= width {
+			return s
+		}
+	}
+	return ""
+}
+
 func (r *beadRenderer) MinSize() fyne.Size { return fyne.NewSize(44, look.Current().Px(52)) }
 func (r *beadRenderer) Refresh()           { r.update(); r.Layout(r.b.Size()); canvas.Refresh(r.b) }
 func (r *beadRenderer) Objects() []fyne.CanvasObject {

@@ -37,7 +37,12 @@ type Desk struct {
 	Kind     string // chosen on the shelf; empty for none
 	RubOut   bool
 	RadiusMM float64
-	Slip     annotate.Region // what the next entry says: material, who, when, note …
+	// StopAtEdges keeps the brush from running round sharp edges, Through lets
+	// tools take what is not seen too.
+	StopAtEdges, Through bool
+	ReachMM              float64         // how far growing and picking by colour go
+	AlikeDE              float64         // how alike colours must be to be the same, ΔE00
+	Slip                 annotate.Region // what the next entry says: material, who, when, note …
 
 	bodies map[annotate.UseKey]*Body
 	stroke *stroke
@@ -47,6 +52,7 @@ type Desk struct {
 	shown   []float32           // its gaps, where there is change
 	picks   picking
 	bar     BarInHand
+	laid    map[string]laid // lines by id
 }
 
 // Body is a use ready to be drawn and marked.
@@ -73,7 +79,7 @@ func Open(dir string) (*Desk, error) {
 }
 
 func newDesk(p *project.Project) *Desk {
-	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5}
+	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
 	d.Slip.Certainty = "seen"
 	r := p.Record()
 	if stage, err := p.LastStage(); err == nil {
@@ -148,6 +154,26 @@ func (d *Desk) UseAt(stage string) (annotate.UseKey, bool) {
 	return firstUse(d.Project.Record(), stage)
 }
 
+// Before returns the use that the one in view is compared with where nobody chose
+// another: the last scan of its piece before it, of the same part if there is one.
+func (d *Desk) Before() (annotate.UseKey, bool) {
+	r := d.Project.Record()
+	at := r.StageIndex(d.View.Stage)
+	var found annotate.UseKey
+	ok := false
+	for _, u := range r.Chain(d.View.Piece) {
+		i := r.StageIndex(u.Stage)
+		if i >= at {
+			continue
+		}
+		// Chain is in the order of the stages, so a later one replaces an earlier.
+		if !ok || i > r.StageIndex(found.Stage) || u.Part == d.View.Part {
+			found, ok = u.Key(), true
+		}
+	}
+	return found, ok
+}
+
 // Load makes a use ready; it takes its time and may run on any goroutine, one
 // at a time. Keep puts the result on the desk.
 func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (*Body, error) {
@@ -165,7 +191,7 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(floa
 		return nil, err
 	}
 	out := &Body{Loaded: l, Render: body, Notes: l.Notes, drawn: factor}
-	notes, err := body.LoadTextures(ctx)
+	notes, err := body.LoadTextures(ctx, part(progress, 0.8, 1))
 	if err != nil {
 		return nil, err
 	}
@@ -185,6 +211,7 @@ func (d *Desk) Keep(b *Body) error {
 	}
 	b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
 	d.bodies[key] = b
+	go b.Surface.Ready() // so that the first stroke does not wait
 	return nil
 }
 

@@ -5,6 +5,7 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"os/exec"
 	"path"
@@ -12,6 +13,7 @@ import (
 	"runtime"
 	"slices"
 	"sort"
+	"strconv"
 	"strings"
 )
 
@@ -76,29 +78,45 @@ func readTimings(text string) []timing {
 	return all
 }
 
-// printTimings writes the table: time and memory first, then whatever units the
-// benchmarks report themselves, by name.
+// printTimings writes the table: time and memory in units that read well, then
+// whatever else a benchmark reports, by name.
 func printTimings(w io.Writer, all []timing) {
-	units := []string{"ns/op", "B/op", "allocs/op"}
-	var own []string
+	fmt.Fprintln(w, "| package | benchmark | time | memory | allocations | besides |")
+	fmt.Fprintln(w, "|---|---|---:|---:|---:|---|")
 	for _, t := range all {
-		for unit := range t.values {
-			if !slices.Contains(units, unit) && !slices.Contains(own, unit) {
-				own = append(own, unit)
+		var besides []string
+		for unit, v := range t.values {
+			if unit != "ns/op" && unit != "B/op" && unit != "allocs/op" {
+				besides = append(besides, v+" "+unit)
 			}
 		}
+		slices.SortFunc(besides, func(a, b string) int {
+			_, a, _ = strings.Cut(a, " ")
+			_, b, _ = strings.Cut(b, " ")
+			return strings.Compare(a, b)
+		})
+		fmt.Fprintf(w, "| %s | %s | %s | %s | %s | %s |\n", t.room, t.name,
+			scaled(t.values["ns/op"], 1000, "ns", "µs", "ms", "s"), scaled(t.values["B/op"], 1024, "B", "KiB", "MiB", "GiB"),
+			t.values["allocs/op"], strings.Join(besides, ", "))
 	}
-	sort.Strings(own)
-	units = append(units, own...)
-	fmt.Fprintf(w, "| package | benchmark | %s |\n", strings.Join(units, " | "))
-	fmt.Fprintf(w, "|---|---|%s\n", strings.Repeat("---:|", len(units)))
-	for _, t := range all {
-		fmt.Fprintf(w, "| %s | %s |", t.room, t.name)
-		for _, unit := range units {
-			fmt.Fprintf(w, " %s |", t.values[unit])
-		}
-		fmt.Fprintln(w)
+}
+
+// scaled prints a number to three digits in the largest unit that leaves at least
+// one; step is from unit to unit.
+func scaled(number string, step float64, units ...string) string {
+	v, err := strconv.ParseFloat(number, 64)
+	if err != nil {
+		return number
 	}
+	k := 0
+	for k+1 < len(units) && v >= step {
+		v, k = v/step, k+1
+	}
+	text := strconv.FormatFloat(v, 'f', max(0, min(2, 2-int(math.Floor(math.Log10(max(v, 1)))))), 64)
+	if k == 0 {
+		text = strconv.FormatFloat(v, 'g', 4, 64)
+	}
+	return text + " " + units[k]
 }
 
 // processor names the processor, or says that it is not known.

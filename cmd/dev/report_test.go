@@ -86,11 +86,11 @@ BenchmarkRead 	     100	  11 ns/op
 `
 	var page strings.Builder
 	printTimings(&page, readTimings(text))
-	want := `| package | benchmark | ns/op | B/op | allocs/op | MB/s | ns/triangle |
-|---|---|---:|---:|---:|---:|---:|
-| mesh/bvh | Build | 412345678 | 1024 | 7 | 12.50 | 101.5 |
-| mesh/bvh | Closest/near | 1042 |  |  |  |  |
-| mesh/ply | Read | 11 |  |  |  |  |
+	want := `| package | benchmark | time | memory | allocations | besides |
+|---|---|---:|---:|---:|---|
+| mesh/bvh | Build | 412 ms | 1.00 KiB | 7 | 12.50 MB/s, 101.5 ns/triangle |
+| mesh/bvh | Closest/near | 1.04 µs |  |  |  |
+| mesh/ply | Read | 11 ns |  |  |  |
 `
 	if page.String() != want {
 		t.Errorf("table:\n%s\nwant:\n%s", page.String(), want)

@@ -8,6 +8,7 @@ import (
 	"errors"
 	"flag"
 	"fmt"
+	"image"
 	"image/png"
 	"os"
 	"path/filepath"
@@ -187,10 +188,12 @@ func photographWindow(ctx context.Context, h house, binary, project, picture str
 		closeWindow()
 		<-ended
 	}()
-	if err := waitForEvent(ctx, log, "ready", ended); err != nil {
-		return err
+	for _, event := range []string{"ready", "tally"} {
+		if err := waitForEvent(ctx, log, event, ended); err != nil {
+			return err
+		}
 	}
-	img, err := grabWindow(ctx, x.display)
+	img, err := grabStill(ctx, x.display)
 	if err != nil {
 		return err
 	}
@@ -205,6 +208,29 @@ func photographWindow(ctx context.Context, h house, binary, project, picture str
 		return fmt.Errorf("write %s: %w", picture, err)
 	}
 	return nil
+}
+
+// grabStill takes the picture of a window that has come to rest: two in a row are
+// the same.
+func grabStill(ctx context.Context, display string) (*image.RGBA, error) {
+	var last *image.RGBA
+	look := time.NewTicker(300 * time.Millisecond)
+	defer look.Stop()
+	for {
+		img, err := grabWindow(ctx, display)
+		if err != nil {
+			return nil, err
+		}
+		if last != nil && bytes.Equal(img.Pix, last.Pix) {
+			return img, nil
+		}
+		last = img
+		select {
+		case <-ctx.Done():
+			return nil, fmt.Errorf("the window never came to rest: %w", ctx.Err())
+		case <-look.C:
+		}
+	}
 }
 
 // waitForEvent returns when the program's event log names an event, and with an

@@ -55,7 +55,7 @@ func standIn(how string, args []string) error {
 			return err
 		}
 	}
-	if err := os.WriteFile(args[1], []byte("{\"event\":\"opened\"}\n{\"event\":\"ready\"}\n"), 0o600); err != nil {
+	if err := os.WriteFile(args[1], []byte("{\"event\":\"opened\"}\n{\"event\":\"ready\"}\n{\"event\":\"tally\"}\n"), 0o600); err != nil {
 		return err
 	}
 	<-ctx.Done()

@@ -4,8 +4,6 @@ package main
 
 import (
 	"context"
-	"os"
-	"os/signal"
 	"path/filepath"
 
 	"fyne.io/fyne/v2"
@@ -70,17 +68,10 @@ func (c *windowCommand) Run(j *job) error {
 	} else {
 		a.Lifecycle().SetOnStarted(func() { log.Write("ready", nil) })
 	}
-	// An interrupt closes the project, so that its lock does not outlive us.
-	stop := make(chan os.Signal, 1)
-	signal.Notify(stop, os.Interrupt)
-	go func() {
-		select {
-		case <-stop:
-		case <-j.ctx.Done():
-		}
-		fyne.Do(w.Close)
-	}()
+	// The toolkit ends its loop at an interrupt by itself, with no word to the
+	// window.
 	win.ShowAndRun()
+	w.LetGo()
 	return log.Close()
 }
 

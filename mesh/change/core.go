@@ -234,23 +234,28 @@ func label(kinds []int8, of sets, offset uint32, index map[uint32]int32) []int32
 	return core
 }
 
-// coreFaces lists for each area the scan faces with at least two corners in
-// its core.
+// areaAt is the area whose core holds at least two corners of a face of the
+// side's own mesh, -1 for none.
+func (s *Side) areaAt(f uint32) int32 {
+	if s.Topology.Component[f] < 0 {
+		return -1
+	}
+	i, j, k := s.Topology.Face(f)
+	a, b, c := s.Core[i], s.Core[j], s.Core[k]
+	switch {
+	case a == b || a == c:
+		return a
+	case b == c:
+		return b
+	}
+	return -1
+}
+
+// coreFaces lists for each area the scan faces that belong to it.
 func (s *Side) coreFaces(areas int) [][]uint32 {
 	out := make([][]uint32, areas)
-	for f, part := range s.Topology.Component {
-		if part < 0 {
-			continue
-		}
-		i, j, k := s.Topology.Face(uint32(f))
-		a, b, c := s.Core[i], s.Core[j], s.Core[k]
-		if a != b && a != c {
-			a = b
-			if b != c {
-				continue
-			}
-		}
-		if a >= 0 {
+	for f := range s.Topology.Component {
+		if a := s.areaAt(uint32(f)); a >= 0 {
 			out[a] = append(out[a], s.Mesh.SourceFace(uint32(f)))
 		}
 	}

@@ -75,11 +75,17 @@ var readable = map[string][]inUnit{
 // that reads well: "36.2 ± 0.4 cm³", "9.7 ± 0.3 %". Spaces are no-break spaces
 // and a minus is U+2212. From 100 mm, 1000 mm² and 1000 mm³ on centimetres are
 // used. Without an uncertainty the value is printed to four digits, alone.
-func (m Measured) String() string {
-	value, u := m.Value, m.Expanded()
+func (m Measured) String() string { return m.printed(m.Value, true) }
+
+// Beside prints a value of the same quantity, found another way, to the digits
+// and in the unit that m is printed in, so that the two can be compared.
+func (m Measured) Beside(value float64) string { return m.printed(value, false) }
+
+func (m Measured) printed(value float64, withU bool) string {
+	u := m.Expanded()
 	unit := inUnit{name: m.Unit, size: 1}
 	for _, c := range readable[m.Unit] {
-		if max(math.Abs(value), math.Abs(u)) >= c.from {
+		if max(math.Abs(m.Value), math.Abs(u)) >= c.from {
 			unit = c
 		}
 	}
@@ -95,7 +101,11 @@ func (m Measured) String() string {
 		return signed(strconv.FormatFloat(v, 'g', 4, 64)) + tail
 	}
 	decimals := max(0, int(-math.Round(math.Log10(place))))
-	return signed(fixed(v, place, decimals)) + noBreak + "±" + noBreak + fixed(rounded, place, decimals) + tail
+	out := signed(fixed(v, place, decimals))
+	if withU {
+		out += noBreak + "±" + noBreak + fixed(rounded, place, decimals)
+	}
+	return out + tail
 }
 
 func clean(x float64) float64 {

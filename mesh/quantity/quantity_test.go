@@ -192,3 +192,21 @@ func TestJSON(t *testing.T) {
 		t.Error("an infinite uncertainty was written")
 	}
 }
+
+// A value from another way is printed to the digits of the first (GUM 7.2.6: a
+// result and its uncertainty end at the same digit), in its unit.
+func TestBeside(t *testing.T) {
+	for _, row := range []struct {
+		m     Measured
+		value float64
+		want  string
+	}{
+		{Measured{Value: 160600, U: 1650, K: 2, Unit: CubicMillimetre}, 159912, "159.9\u00a0cm³"},
+		{Measured{Value: 999, U: 1, K: 2, Unit: CubicMillimetre}, 1003.2, "1003.2\u00a0mm³"},
+		{Measured{Value: 7.81, U: 0.006, K: 2, Unit: CubicMillimetre}, -0.0001, "0.000\u00a0mm³"},
+	} {
+		if got := row.m.Beside(row.value); got != row.want {
+			t.Errorf("%v beside %v: got %q, wanted %q", row.value, row.m, got, row.want)
+		}
+	}
+}

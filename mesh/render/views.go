@@ -118,3 +118,25 @@ func (c Camera) Fitted(bodies []Placed, w, h int, margin float64) Camera {
 	c.DistanceMM = dist
 	return c
 }
+
+// Over keeps the direction of a camera without perspective and moves it so that
+// places fill a picture of w by h pixels with a margin, in pixels, left on all
+// sides. It never comes so near that a millimetre fills the picture.
+func (c Camera) Over(places []r3.Vec, w, h int, margin float64) Camera {
+	lo := r3.Vec{X: math.Inf(1), Y: math.Inf(1), Z: math.Inf(1)}
+	hi := r3.Scale(-1, lo)
+	for _, p := range places {
+		q := r3.Vec{X: r3.Dot(p, c.Right), Y: r3.Dot(p, c.Up), Z: r3.Dot(p, c.Back)}
+		lo = r3.Vec{X: min(lo.X, q.X), Y: min(lo.Y, q.Y), Z: min(lo.Z, q.Z)}
+		hi = r3.Vec{X: max(hi.X, q.X), Y: max(hi.Y, q.Y), Z: max(hi.Z, q.Z)}
+	}
+	if !(lo.X <= hi.X) {
+		return c
+	}
+	mid := r3.Scale(0.5, r3.Add(lo, hi))
+	c.Target = r3.Add(r3.Add(r3.Scale(mid.X, c.Right), r3.Scale(mid.Y, c.Up)), r3.Scale(mid.Z, c.Back))
+	tan := math.Tan(c.FieldOfView / 2)
+	slopeX, slopeY := tan*max(float64(w)/2-margin, 1)/(float64(h)/2), tan*max(float64(h)/2-margin, 1)/(float64(h)/2)
+	c.DistanceMM = max((hi.X-mid.X)/slopeX, (hi.Y-mid.Y)/slopeY, 0.5/tan)
+	return c
+}

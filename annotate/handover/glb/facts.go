@@ -1,6 +1,7 @@
 package glb
 
 import (
+	"cmp"
 	"strings"
 
 	"rigatino/annotate"
@@ -34,6 +35,8 @@ func (w *writer) tables() error {
 		gltf.Column{Name: "substance", Type: "ENUM", Enum: "substance", Required: true, Strings: each(len(w.regions), func(i int) string { return r(i).Kind })},
 		gltf.Column{Name: "area", Description: "Surface area in square millimetres", Type: "SCALAR", Component: "FLOAT64", Numbers: w.areas},
 	)
+	regions.Columns = append(regions.Columns, gltf.Column{Name: columnBand, Description: "Half width in millimetres within which the region's outline is known, 0 for as well as a hand draws", Type: "SCALAR", Component: "FLOAT64",
+		Numbers: each(len(w.regions), func(i int) float64 { return r(i).BandMM })})
 	text(&regions, "basis", "What a reconstruction rests on", func(i int) string { return r(i).Basis })
 	text(&regions, "certainty", "seen, inferred, reported or assumed", func(i int) string { return r(i).Certainty })
 	text(&regions, "examined_by", "How the place was examined", func(i int) string { return r(i).ExaminedBy })
@@ -152,7 +155,7 @@ func (w *writer) extras() error {
 		Note:  "Surface as seen; interior, pins and hidden fills not examined. Not a certificate of authenticity. Shares are of the surface scanned.",
 	}
 	for _, b := range w.in.Bodies {
-		s := scanOf{Use: b.Use, Piece: b.Piece, Scan: b.Scan.ID, Scale: b.Scale, Alignment: b.Source.Alignment}
+		s := scanOf{Use: b.Use, Piece: b.Piece, Scan: b.Scan.ID, Scale: b.Scale, Alignment: b.Source.Alignment, MeanEdgeMM: b.Surface.MeanEdge() * cmp.Or(b.Scale.Factor, 1)}
 		for _, m := range b.Scan.Members {
 			s.Members = append(s.Members, annotate.Member{Name: m.Name, SHA256: m.SHA256, Bytes: m.Bytes})
 		}

@@ -53,6 +53,8 @@ type scanOf struct {
 	Members   []annotate.Member   `json:"members"`
 	Scale     annotate.Scale      `json:"scale"`
 	Alignment *annotate.Alignment `json:"alignment,omitempty"`
+	// MeanEdgeMM is that of the scan, before its faces were cut at outlines.
+	MeanEdgeMM float64 `json:"mean_edge_mm"`
 }
 
 // Read reads an annotated model and reckons its sheet again. name is for errors.
@@ -105,7 +107,7 @@ func read(scene *gltf.Scene) (*Model, error) {
 		if stated != nil {
 			for _, s := range stated.Scans {
 				if s.Piece == piece {
-					b.Use = s.Use
+					b.Use, b.MeanEdgeMM = s.Use, s.MeanEdgeMM
 					if s.Scale.RelativeU >= b.Scale.RelativeU { // of several parts the one known worst
 						b.Scale = s.Scale
 						b.Scale.Factor = 1 // the model is in calibrated metres
@@ -165,6 +167,9 @@ func regionRows(t *gltf.Table) ([]annotate.Region, error) {
 			if col := t.Column(c.name); col != nil && len(col.Strings) == t.Count {
 				*c.to = col.Strings[i]
 			}
+		}
+		if col := t.Column(columnBand); col != nil && len(col.Numbers) == t.Count {
+			out[i].BandMM = max(col.Numbers[i], 0)
 		}
 	}
 	return out, nil

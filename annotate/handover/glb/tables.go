@@ -18,6 +18,8 @@ const (
 	variantMap          = "map"
 	variantMapOnSurface = "map on surface"
 
+	columnBand = "outline_band"
+
 	roleRibbon = "join ribbon"
 	nodeJoins  = "joins"
 

@@ -5,6 +5,8 @@ import (
 	"image"
 	"image/color"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"rigatino/annotate/facemap"
 	"rigatino/annotate/terms"
 	"rigatino/mesh/render"
@@ -31,6 +33,7 @@ type Options struct {
 	Background    color.RGBA // the zero colour is white
 	Axes          *render.Axes
 	Only          string   // name of one view; empty for all six
+	On            []r3.Vec // places, the scene's frame, that fill the picture; nil for the whole specimen
 	TextPixels    float64  // size of the scale bar's words; 0 is a 45th of the height
 	MarginPixels  float64  // room round the specimen; 0 is a 25th of the height
 	Looks         []*Looks // of each body, for Restored; may be nil
@@ -71,6 +74,9 @@ func Views(ctx context.Context, bodies []render.Placed, lines []render.Line, opt
 		// The scale bar stands in a strip of its own below the specimen.
 		strip := 2.6 * opt.TextPixels
 		c = c.Fitted(bodies, opt.Width, opt.Height-int(strip), opt.MarginPixels)
+		if len(opt.On) > 0 {
+			c = c.Over(opt.On, opt.Width, opt.Height-int(strip), 3*opt.MarginPixels)
+		}
 		c.DistanceMM *= float64(opt.Height) / (float64(opt.Height) - strip)
 		c = c.Moved(0, -strip/2/c.PixelsPerMM(opt.Height))
 		scene := &render.Scene{

@@ -45,7 +45,9 @@ type Change struct {
 	Budget          []quantity.Term
 	Picture         image.Image // nil for none
 	View            string      // the side it shows
-	FullMM, StepMM  float64     // end of its scale, and from contour to contour
+	CloseUp         image.Image // of the area CloseOn, where the picture shows it small; nil for none
+	CloseOn         string
+	FullMM, StepMM  float64 // end of its scale, and from contour to contour
 }
 
 // ChangeArea is one row of a change.

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"image"
 	"strings"
 
 	"rigatino/annotate"
@@ -95,17 +96,24 @@ func changes(p *paper, c Content) error {
 		if ch.Piece != "" && ch.Piece != "body" {
 			title += ", " + ch.Piece
 		}
+		p.room(12 + changeHigh(ch.Picture) + changeHigh(ch.CloseUp))
 		p.heading(title, 1)
 		if ch.Picture != nil {
-			b := ch.Picture.Bounds()
-			high := textWide * 0.6 * float64(b.Dy()) / float64(b.Dx())
-			p.room(high + 4)
 			h, err := p.picture(ch.Picture, marginSide, p.y, textWide*0.6)
 			if err != nil {
 				return err
 			}
 			p.frame(marginSide, p.y, textWide*0.6, h, rule, 0.2)
 			changeScale(p, ch, marginSide+textWide*0.6+5, p.y+2)
+			p.y += h + 2
+		}
+		if ch.CloseUp != nil {
+			h, err := p.picture(ch.CloseUp, marginSide, p.y, textWide*0.6)
+			if err != nil {
+				return err
+			}
+			p.frame(marginSide, p.y, textWide*0.6, h, rule, 0.2)
+			p.placed(fmt.Sprintf("**Close-up of %s**, %s", ch.CloseOn, ch.View), marginSide+textWide*0.6+5, p.y+2, textWide*0.4-6, sizeText, ink, false)
 			p.y += h + 2
 		}
 		line := fmt.Sprintf("Smallest change this pair can show: %.2f\u00a0mm. ", ch.SmallestMM)
@@ -146,6 +154,15 @@ func changes(p *paper, c Content) error {
 		}
 	}
 	return nil
+}
+
+// changeHigh is the room that a picture of change takes, 0 for none.
+func changeHigh(m image.Image) float64 {
+	if m == nil {
+		return 0
+	}
+	b := m.Bounds()
+	return textWide*0.6*float64(b.Dy())/float64(b.Dx()) + 4
 }
 
 // changeScale prints what the colours and contours of a picture of change mean.

@@ -132,7 +132,7 @@ func lead(s *tally.Sheet) string {
 	case r.Share.Value == 0 && r.High.Value == 0:
 		return "**No restoration recorded on the surface scanned.** How it was examined stands with each region."
 	}
-	out := fmt.Sprintf("**Fill and reconstruction cover %s of the surface scanned (range %s to %s).**", percent(r.Share.Value), percent(r.Low.Value), percent(r.High.Value))
+	out := fmt.Sprintf("**Fill and reconstruction cover %s of the surface scanned (range %s to %s).**", r.Share.String(), percent(r.Low.Value), percent(r.High.Value))
 	if u, ok := s.Surface.BySubstance["unassigned"]; ok && s.Surface.SpecimenMM2 > 0 && u.Value > 0 {
 		out += fmt.Sprintf(" %s has not been examined.", percent(u.Value/s.Surface.SpecimenMM2))
 	}
@@ -146,7 +146,8 @@ func sentence(s string) string {
 	return strings.ToUpper(s[:1]) + s[1:] + "."
 }
 
-// percent prints a share with one decimal, never more: scans do not allow it.
+// percent prints a share that has no uncertainty of its own beside it, as the
+// end of a range, with one decimal: scans seldom allow more.
 func percent(share float64) string {
 	return fmt.Sprintf("%.1f\u00a0%%", 100*share)
 }
@@ -210,13 +211,13 @@ func reckoned(p *paper, c Content) {
 	}
 	p.text(text+". Restored = (fill + reconstruction) / S. The upper end of the range adds uncertain and not examined.", sizeCaption, soft)
 	if s.ChangedInLook != nil {
-		p.text("Changed in look (fill, reconstruction and retouch together) "+percent(s.ChangedInLook.Value)+".", sizeCaption, soft)
+		p.text("Changed in look (fill, reconstruction and retouch together) "+s.ChangedInLook.String()+".", sizeCaption, soft)
 	}
 	if s.RetouchOverOriginal != nil {
-		p.text("Retouch over original "+percent(s.RetouchOverOriginal.Value)+".", sizeCaption, soft)
+		p.text("Retouch over original "+s.RetouchOverOriginal.String()+".", sizeCaption, soft)
 	}
 	if s.MatrixLeft != nil && s.MatrixLeft.Value > 0 {
-		p.text("Matrix left "+percent(s.MatrixLeft.Value)+" of the whole surface scanned.", sizeCaption, soft)
+		p.text("Matrix left "+s.MatrixLeft.String()+" of the whole surface scanned.", sizeCaption, soft)
 	}
 	if s.Surface.Openings > 0 {
 		p.text(fmt.Sprintf("The scan has %d openings, about %.1f\u00a0cm² that nobody could map.", s.Surface.Openings, s.Surface.OpeningsMM2/100), sizeCaption, soft)
