@@ -218,6 +218,18 @@ func (c *Change) UnmarshalJSON(data []byte) error {
 	return decodeNewer(data, (*plain)(c), &c.Newer)
 }
 
+// MarshalJSON writes the Answer with the members of a newer version at its end.
+func (a Answer) MarshalJSON() ([]byte, error) {
+	type plain Answer
+	return encodeNewer(plain(a), a.Newer)
+}
+
+// UnmarshalJSON reads an Answer and keeps the members it does not know.
+func (a *Answer) UnmarshalJSON(data []byte) error {
+	type plain Answer
+	return decodeNewer(data, (*plain)(a), &a.Newer)
+}
+
 // MarshalJSON writes the Agreement with the members of a newer version at its end.
 func (a Agreement) MarshalJSON() ([]byte, error) {
 	type plain Agreement

@@ -1,7 +1,6 @@
 package session
 
 import (
-	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -92,8 +91,8 @@ func (d *Desk) PickFit() (PickFit, bool) {
 	}
 	before, after := make([]r3.Vec, n), make([]r3.Vec, n)
 	for i := range n {
-		before[i] = r3.Scale(factorOf(other), d.picks.before[i])
-		after[i] = r3.Scale(factorOf(own), d.picks.after[i])
+		before[i] = r3.Scale(other.Use.Scale.Calibrated(), d.picks.before[i])
+		after[i] = r3.Scale(own.Use.Scale.Calibrated(), d.picks.after[i])
 	}
 	pose, fit, err := frame.FitRigid(before, after, nil)
 	if err != nil {
@@ -115,12 +114,10 @@ func (d *Desk) PickFit() (PickFit, bool) {
 		if k&4 != 0 {
 			corner.Z = box.Max.Z
 		}
-		out.FarMM = math.Max(out.FarMM, fit.TargetError(r3.Scale(factorOf(other), corner), 0))
+		out.FarMM = math.Max(out.FarMM, fit.TargetError(r3.Scale(other.Use.Scale.Calibrated(), corner), 0))
 	}
 	return out, true
 }
-
-func factorOf(b *Body) float64 { return cmp.Or(b.Use.Scale.Factor, 1) }
 
 // PickMark is a picked place as it is drawn: where, in the frame of the picture,
 // and how far its pair is from agreeing, 0 where that is not known yet.
@@ -144,7 +141,7 @@ func (d *Desk) PickMarks(key annotate.UseKey) []PickMark {
 	toScene := d.toScene(b)
 	var out []PickMark
 	for i, p := range places {
-		m := PickMark{Number: i + 1, At: toScene.Apply(r3.Scale(factorOf(b), p))}
+		m := PickMark{Number: i + 1, At: toScene.Apply(r3.Scale(b.Use.Scale.Calibrated(), p))}
 		if ok && i < len(fit.ResidualMM) {
 			m.ResidualMM = fit.ResidualMM[i]
 		}
@@ -190,11 +187,7 @@ func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
 func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
 	origin, dir := c.Ray(x, y, w, h)
 	back := d.toScene(b).Inverse()
-	factor := b.Use.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
-	origin = r3.Scale(1/factor, back.Apply(origin))
+	origin = r3.Scale(1/b.drawn, back.Apply(origin))
 	dir = back.Turn(dir)
 	face, dist, ok := b.Surface.Tree().Ray(origin, dir)
 	if !ok {

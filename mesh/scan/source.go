@@ -198,10 +198,12 @@ func isGzip(data []byte) bool {
 }
 
 // Bounds on what a gzip file may unpack to: a scan packs to a tenth at best, a
-// file made to fill the memory packs a thousand to one.
+// file made to fill the memory packs a thousand to one. A scan that is larger
+// unpacked than the last bound is better unpacked on the disk.
 const (
 	freeUnpacked  = 64 << 20
 	mostUnpacking = 100
+	mostUnpacked  = 8 << 30
 )
 
 // unpack unzips data.
@@ -222,6 +224,9 @@ func unpack(ctx context.Context, data []byte) ([]byte, error) {
 		}
 		if err != nil {
 			return nil, fmt.Errorf("the gzip packing is broken after %d bytes: %w; copy the file again", out.Len(), err)
+		}
+		if out.Len() > mostUnpacked {
+			return nil, fmt.Errorf("the file unpacks to more than %d GiB; unpack it on the disk first and open what comes out", mostUnpacked>>30)
 		}
 		if int64(out.Len()) > limit {
 			return nil, fmt.Errorf("the file unpacks to more than %d times its size, which no scan does; unpack it with care and look at what it is", mostUnpacking)
