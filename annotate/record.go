@@ -142,21 +142,34 @@ func (k UseKey) String() string { return k.Stage + "/" + k.Piece + "/" + k.Part 
 
 // Scale is what a scan's size is worth. Factor multiplies lengths after the
 // unit; RelativeU is its relative standard uncertainty, absent with as_stated.
+// With bars, all three follow from them.
 type Scale struct {
 	Verdict   string     `json:"verdict"` // as_stated, unverified, difference_only, verified
 	Factor    float64    `json:"factor"`
 	RelativeU float64    `json:"relative_u,omitempty"`
 	Bars      []ScaleBar `json:"bars,omitempty"`
+	// CommonU is the standard uncertainty of what the calibrations of all bars
+	// have in common, mm.
+	CommonU float64 `json:"common_u_mm,omitempty"`
+	// LengthsChecked says that a person looked at the lengths again, so that a
+	// factor that looks like a wrong unit is used.
+	LengthsChecked bool `json:"lengths_checked,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
 
-// ScaleBar is a known length in the scan; ends in the scan's frame, mm.
+// ScaleBar is a known length in the scan. From and To are its ends, in the
+// scan's frame, mm as the scan states them; without them Measured is the length
+// in the scan as somebody else measured it.
 type ScaleBar struct {
-	From   [3]float64 `json:"from_mm"`
-	To     [3]float64 `json:"to_mm"`
-	Length float64    `json:"length_mm"`
-	U      float64    `json:"length_u_mm"`
+	Name      string      `json:"name,omitempty"`
+	From      *[3]float64 `json:"from_mm,omitempty"`
+	To        *[3]float64 `json:"to_mm,omitempty"`
+	Measured  float64     `json:"measured_mm,omitempty"`
+	MeasuredU float64     `json:"measured_u_mm"` // standard uncertainty of the length in the scan, both ends together
+	Length    float64     `json:"length_mm"`     // as stated by whoever calibrated the bar
+	U         float64     `json:"length_u_mm"`   // its standard uncertainty
+	HeldOut   bool        `json:"held_out,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -179,6 +192,9 @@ type Alignment struct {
 	Centre            [3]float64  `json:"centre_mm"`            // stable centre, piece frame
 	Picks             []Pick      `json:"picks,omitempty"`
 	AcceptedBy        string      `json:"accepted_by,omitempty"`
+	// ScaleChanged says that the scale of a scan it rests on was changed since:
+	// ScanToPiece is where that carries the scan, and is not accepted.
+	ScaleChanged bool `json:"scale_changed,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }

@@ -29,7 +29,9 @@ const (
 	LinePin         = "pin"
 
 	ScaleAsStated       = "as_stated"
+	ScaleUnverified     = "unverified"
 	ScaleDifferenceOnly = "difference_only"
+	ScaleVerified       = "verified"
 
 	VerdictAccepted  = "accepted"
 	VerdictAmbiguous = "ambiguous"

@@ -1,17 +1,21 @@
 package app
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
 )
@@ -39,10 +43,19 @@ func (w *Window) Brush(steps float64) {
 	if w.desk == nil || steps == 0 {
 		return
 	}
-	w.desk.StepBrush(int(math.Copysign(1, steps)))
-	w.log("brush", map[string]any{"radius_mm": w.desk.RadiusMM})
+	sizes := w.sizes()
+	if len(sizes) == 0 {
+		return
+	}
+	i := nearestSize(sizes, *w.size()) + int(math.Copysign(1, steps))
+	*w.size() = sizes[min(max(i, 0), len(sizes)-1)]
+	w.log("brush", map[string]any{"radius_mm": w.desk.RadiusMM, "reach_mm": w.desk.ReachMM})
 	w.brushWords()
-	w.moving()
+	if w.sizeSlider != nil {
+		w.sizeSlider.Value = float64(nearestSize(sizes, *w.size()))
+		w.sizeSlider.Refresh()
+	}
+	w.touchRing()
 }
 
 // Point follows the pointer with brush ring and loupe.
@@ -51,16 +64,23 @@ func (w *Window) Point(x, y float64) {
 	if w.desk == nil {
 		return
 	}
-	if w.glass || w.task == taskMap {
+	switch {
+	case w.glass:
 		w.moving()
+	case w.task == taskMap:
+		w.touchRing()
 	}
 }
 
 // Leave takes ring and loupe away.
 func (w *Window) Leave() {
 	w.pointer.on = false
-	if w.desk != nil && !w.desk.Stroking() {
+	switch {
+	case w.desk == nil || w.desk.Stroking():
+	case w.glass:
 		w.repaint()
+	default:
+		w.touchRing()
 	}
 }
 
@@ -107,25 +127,33 @@ func (w *Window) Press(x, y float64) {
 		}
 		return
 	}
+	if w.task == taskScale && ok && !p.Inside {
+		w.barEnd(p)
+		return
+	}
 	if w.task != taskMap || !ok || p.Inside {
 		if ok {
 			w.say(p)
 		}
 		return
 	}
+	if w.pressTool(x, y, p) {
+		return
+	}
+	f := w.shown()
 	var err error
-	w.painter.Hold(func() { err = w.desk.BeginStroke(p.Place) })
+	w.painter.Hold(func() { err = w.desk.BeginStroke(f.Camera(), p.Place) })
 	if err != nil {
 		w.next.Say(sentence(err.Error()), part.Warning)
 		return
 	}
-	w.moving()
+	w.touchRing()
 }
 
 // Drag moves it; places that the pointer skipped are filled in.
 func (w *Window) Drag(x, y float64) {
 	w.pointer.x, w.pointer.y = x, y
-	if w.desk == nil || !w.desk.Stroking() {
+	if w.desk == nil || w.dragTool(x, y) || !w.desk.Stroking() {
 		return
 	}
 	p, ok := w.pick(x, y)
@@ -138,12 +166,12 @@ func (w *Window) Drag(x, y float64) {
 		w.fail(err)
 		return
 	}
-	w.moving()
+	w.touchRing()
 }
 
 // Release makes the stroke one action.
 func (w *Window) Release() {
-	if w.desk == nil || !w.desk.Stroking() {
+	if w.desk == nil || w.releaseTool() || !w.desk.Stroking() {
 		return
 	}
 	done, err := w.desk.EndStroke()
@@ -186,6 +214,7 @@ func (w *Window) Rune(r rune) bool {
 	switch {
 	case r >= '0' && r <= '9' && w.task == taskMap:
 		w.chooseKey(int(r - '0'))
+	case w.task == taskMap && w.toolKey(r):
 	case r == '[':
 		w.Brush(-1)
 	case r == ']':
@@ -201,6 +230,29 @@ func (w *Window) Rune(r rune) bool {
 	case r == 'l' || r == 'L':
 		w.raking = !w.raking
 		w.repaint()
+	default:
+		return false
+	}
+	return true
+}
+
+// toolKey answers the keys of the tools.
+func (w *Window) toolKey(r rune) bool {
+	if k, ok := tool.ByKey(r); ok {
+		w.chooseTool(k)
+		return true
+	}
+	switch r {
+	case 'x':
+		w.rubOut()
+	case 'e':
+		w.desk.StopAtEdges = !w.desk.StopAtEdges
+		w.log("stop at edges", map[string]any{"on": w.desk.StopAtEdges})
+		w.refresh()
+	case 't':
+		w.desk.Through = !w.desk.Through
+		w.log("through", map[string]any{"on": w.desk.Through})
+		w.refresh()
 	default:
 		return false
 	}
@@ -239,14 +291,22 @@ func (w *Window) repaint() { w.paint(false) }
 
 // paint asks for a picture of what is in view.
 func (w *Window) paint(moving bool) {
+	if pic, ok := w.compose(); ok {
+		w.painter.Ask(pic, moving)
+	}
+}
+
+// compose puts together what is in view, but for the ring of the brush, which
+// is drawn on the finished picture.
+func (w *Window) compose() (pic view.Picture, ok bool) {
 	pw, ph := w.specimen.Pixels()
 	if w.desk == nil || pw < 16 || ph < 16 {
-		return
+		return pic, false
 	}
 	key := w.inSight()
 	body, ok := w.desk.Placed(key, w.task == taskChange)
 	if !ok {
-		return
+		return pic, false
 	}
 	if !w.placed {
 		w.place(body, pw, ph)
@@ -261,12 +321,29 @@ func (w *Window) paint(moving bool) {
 	if w.task != taskChange {
 		scene.Lines = w.desk.Lines(key)
 	}
-	if f := w.shown(); w.task == taskMap && w.pointer.on && f != nil {
-		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
-			scene.Ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
+	if on, _, _ := w.desk.Picking(); on {
+		scene.Bodies[0].Marks = nil // places are known by how the surface looks
+		scene.Lines = nil
+	}
+	picks := w.desk.PickMarks(key)
+	if len(picks) > 0 {
+		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	}
+	var bars []session.BarDrawn
+	if w.task == taskScale {
+		var first *r3.Vec
+		bars, first = w.desk.BarsDrawn()
+		scene.Lines = w.desk.BarLines(bars, session.Magnified(bars), barLook(c))
+		if first != nil {
+			scene.Ring = &render.Ring{Centre: *first, RadiusMM: w.desk.Body(key).TileMM / 4, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
 		}
 	}
-	pic := view.Picture{Width: pw, Height: ph, Scene: scene, EdgeX: w.edgeAt * float64(pw), Line: toRGBA(c.Accent), Casing: ground()}
+	over := func(*image.RGBA, *render.Frame) {}
+	if w.task == taskMap {
+		scene.Lines = append(scene.Lines, w.handLines()...)
+		over = w.overHand()
+	}
+	pic = view.Picture{Width: pw, Height: ph, Scene: scene, EdgeX: w.edgeAt * float64(pw), Line: toRGBA(c.Accent), Casing: ground()}
 	if other, ok := w.desk.Placed(w.desk.Other, false); ok && (w.glass && w.pointer.on || w.edge) && key == w.desk.View {
 		if w.task == taskAlign || w.task == taskChange {
 			other.Marks = nil // the other date as the scan shows it
@@ -276,11 +353,10 @@ func (w *Window) paint(moving bool) {
 			pic.Scene.Lines = nil
 		}
 		second := scene
-		second.Bodies, second.Lines, second.Ring = []render.Placed{other}, nil, nil
+		second.Bodies, second.Lines = []render.Placed{other}, nil
 		pic.Other = &second
 		if w.glass {
 			pic.Glass = &render.Glass{X: w.pointer.x, Y: w.pointer.y, Radius: 65 * scale, Rim: toRGBA(c.Accent), Casing: ground(), Scale: scale}
-			pic.Scene.Ring = nil
 		}
 	}
 	size := th.Px(look.TextRow)
@@ -300,12 +376,73 @@ func (w *Window) paint(moving bool) {
 				label(img, words, paper, pic.EdgeX+16*scale, y, right)
 			}
 		}
-		perMM := f.Camera().PixelsPerMM(img.Rect.Dy())
-		bar := render.BarLength(perMM, float64(img.Rect.Dx())/6)
+		over(img, f)
+		fw, fh := f.Size()
+		for _, m := range picks {
+			if x, y, _, ok := f.Camera().Project(m.At, fw, fh); ok {
+				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
+			}
+		}
+		nameBars(img, f, bars, words, paper)
+		perMM := f.Camera().PixelsPerMM(fh)
+		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM
-		render.ScaleBar(img, float64(img.Rect.Dx())-length-20*scale, float64(img.Rect.Dy())-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
 	}
-	w.painter.Ask(pic, moving)
+	return pic, true
+}
+
+// touch colours parts of the picture on screen anew, from what it knows of
+// every pixel: after a dab, or where the ring goes or comes. It is done on the
+// window's goroutine, which alone uses the picture that is shown. Where the
+// picture shows something else by now, a new one is asked for.
+func (w *Window) touch(parts ...image.Rectangle) {
+	f := w.shown()
+	pic, ok := w.compose()
+	if f == nil || !ok {
+		return
+	}
+	if fw, fh := f.Size(); fw != pic.Width || fh != pic.Height || f.Camera() != pic.Scene.Camera || pic.Other != nil {
+		w.moving()
+		return
+	}
+	pic.Scene.Ring = w.ring
+	for _, r := range parts {
+		r = r.Intersect(f.Picture.Rect)
+		if r.Empty() {
+			continue
+		}
+		if part, ok := f.Picture.SubImage(f.Reshade(&pic.Scene, r)).(*image.RGBA); ok {
+			pic.Over(part, f)
+		}
+	}
+	w.specimen.Touched()
+}
+
+// touchRing draws the ring of the brush where the pointer is now, with what the
+// brush has changed.
+func (w *Window) touchRing() {
+	f := w.shown()
+	if f == nil {
+		return
+	}
+	var parts []image.Rectangle
+	if w.ring != nil {
+		parts = append(parts, f.RingRect(w.ring))
+	}
+	w.ring = nil
+	if w.task == taskMap && w.hand.kind == tool.Brush && w.pointer.on {
+		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
+			w.ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
+			parts = append(parts, f.RingRect(w.ring))
+		}
+	}
+	if len(parts) == 2 && parts[0].Overlaps(parts[1]) {
+		parts = []image.Rectangle{parts[0].Union(parts[1])}
+	}
+	if len(parts) > 0 {
+		w.touch(parts...)
+	}
 }
 
 // label writes words on a ground of their own; y is their base line.

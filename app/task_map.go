@@ -16,6 +16,7 @@ import (
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/mesh/render"
 )
 
@@ -41,34 +42,21 @@ func (w *Window) mapTask() {
 		}
 		side.Add(b)
 	}
-	rub := part.NewButton("Rub out", func() { d.RubOut, d.Kind = true, ""; w.log("rub out", nil); w.refresh() })
-	if d.RubOut {
-		rub.Weight = part.Chosen
-	}
-	tools := container.New(layout.NewCustomPaddedVBoxLayout(4), rub,
-		part.NewButton("All the rest…", w.markRest))
-	w.brush = part.NewSentence("", look.TextRow, 120)
-	size := container.New(layout.NewCustomPaddedVBoxLayout(4), container.NewHBox(
-		part.NewButton("−", func() { w.Brush(-1) }), part.NewButton("+", func() { w.Brush(1) })), w.brush)
-	w.brushWords()
 	scroll := container.NewHScroll(row)
 	scroll.SetMinSize(fyne.NewSize(300, look.Current().Px(84)))
-	w.shelf.Layout = layout.NewBorderLayout(nil, nil, side, nil)
-	right := container.NewHBox(size, tools)
-	w.shelf.Layout = layout.NewBorderLayout(nil, nil, side, right)
+	middle := container.New(layout.NewCustomPaddedVBoxLayout(6), scroll, w.toolButtons())
+	size := w.sizeRoom()
+	w.shelf.Layout = layout.NewBorderLayout(nil, nil, side, size)
 	w.shelf.Add(side)
-	w.shelf.Add(right)
-	w.shelf.Add(scroll)
+	w.shelf.Add(size)
+	w.shelf.Add(middle)
 	w.next.OfferBack("Undo", w.Undo)
 	w.next.Offer("Tally", func() { w.Choose(taskTally) })
-	switch {
-	case d.RubOut:
-		w.next.Say("Brush over what was marked wrongly; it becomes **not examined** again.", part.Ink)
-	case d.Kind == "":
-		w.next.Say("Choose on the shelf what is there, then brush over it.", part.Ink)
-	default:
-		w.next.Say(fmt.Sprintf("Brush over every place that is **%s**.", lower(terms.Label(terms.List(d.Layer), d.Kind))), part.Ink)
+	if w.hand.drawing != nil {
+		w.next.Offer("Keep the line", w.keepLine)
 	}
+	words, _ := w.toolSentence()
+	w.next.Say(words, part.Ink)
 	w.mapSlip()
 }
 
@@ -101,6 +89,9 @@ func (w *Window) kindSwatch(t terms.Term) fyne.CanvasObject {
 func (w *Window) chooseKind(id string) {
 	d := w.desk
 	d.Kind, d.RubOut = id, id == annotate.Unassigned
+	if !tool.Get(w.hand.kind).Marks {
+		w.hand = hand{kind: tool.Brush, fit: w.hand.fit, grabbed: -1}
+	}
 	if d.Show == session.AsSeen { // marks would not be seen
 		w.painter.Hold(func() { d.SetShow(session.MapOnSurface) })
 	}
@@ -118,12 +109,6 @@ func (w *Window) chooseKey(n int) {
 			w.chooseKind(t.ID)
 			return
 		}
-	}
-}
-
-func (w *Window) brushWords() {
-	if w.brush != nil && w.desk != nil {
-		w.brush.Set("brush " + w.desk.BrushWords() + " wide")
 	}
 }
 
@@ -272,10 +257,13 @@ func (w *Window) step(word string, do func() (string, error)) {
 		w.next.Say(sentence(err.Error()), part.Warning)
 		return
 	}
+	w.desk.DropBar()
 	sum, _ := w.desk.MapSum()
 	w.log(word, map[string]any{"label": label, "map": sum})
-	w.refresh()
-	w.next.Say(title(word)+": "+label+".", part.Ink)
+	w.resized(func() {
+		w.refresh()
+		w.next.Say(title(word)+": "+label+".", part.Ink)
+	})
 }
 
 // afterMarking shows what a marking did.

@@ -13,6 +13,7 @@ import (
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/dialog"
 	"fyne.io/fyne/v2/layout"
+	"fyne.io/fyne/v2/widget"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -21,6 +22,7 @@ import (
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
 )
@@ -28,6 +30,7 @@ import (
 // Tasks, the same words as the commands.
 const (
 	taskAdd      = "Add"
+	taskScale    = "Scale"
 	taskAlign    = "Align"
 	taskChange   = "Change"
 	taskMap      = "Map"
@@ -35,7 +38,7 @@ const (
 	taskHandOver = "Hand over"
 )
 
-var tasks = []string{taskAdd, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
+var tasks = []string{taskAdd, taskScale, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
 
 // autosave is how often what was done is saved by itself.
 const autosave = 2 * time.Minute
@@ -59,11 +62,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
@@ -73,25 +77,31 @@ type Window struct {
 	edgeAt      float64 // share of the picture's width
 	raking      bool
 
-	title     *titleBar
-	bench     *part.BenchLine
-	slip      *fyne.Container
-	shelf     *fyne.Container
-	shelfRoom *fyne.Container // the shelf on its ground
-	next      *part.NextBar
-	tools     *fyne.Container // over the specimen
-	empty     *fyne.Container // in its place while nothing is open
-	swatch    map[string]*part.Swatch
-	brush     *part.Sentence
-	closing   chan struct{}
+	title      *titleBar
+	bench      *part.BenchLine
+	slip       *fyne.Container
+	shelf      *fyne.Container
+	shelfRoom  *fyne.Container // the shelf on its ground
+	next       *part.NextBar
+	tools      *fyne.Container // over the specimen
+	empty      *fyne.Container // in its place while nothing is open
+	swatch     map[string]*part.Swatch
+	brush      *part.Sentence
+	hand       hand
+	sizeSlider *widget.Slider
+	ring       *render.Ring // as it is drawn on the picture shown
+	closing    chan struct{}
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
+
+	typed       session.Typed // about the scale bar in hand
+	lengthField *widget.Entry // where its length is written
 }
 
 // New fills a window; nothing is open yet.
 func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
-	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
+	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
 	w.specimen.OnShown = func() { w.log("ready", nil) }
@@ -255,6 +265,7 @@ func (w *Window) viewStage(stage string) {
 	}
 	w.desk.View = key
 	w.desk.Changed = nil
+	w.desk.DropBar()
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -291,10 +302,18 @@ func (w *Window) Choose(task string) {
 		w.jobs.Stop()
 	}
 	w.task = task
+	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.DropBar()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
@@ -305,6 +324,9 @@ func (w *Window) refresh() {
 	w.next.Choose(w.task)
 	w.next.Offer("", nil)
 	w.next.OfferBack("", nil)
+	if _, writing := w.win.Canvas().Focused().(*widget.Entry); writing {
+		w.win.Canvas().Unfocus() // a field that is gone would go on swallowing keys
+	}
 	w.slip.RemoveAll()
 	w.shelf.RemoveAll()
 	w.shelf.Layout = layout.NewCustomPaddedHBoxLayout(look.Gap)
@@ -318,6 +340,8 @@ func (w *Window) refresh() {
 		switch w.task {
 		case taskAdd:
 			w.addTask()
+		case taskScale:
+			w.scaleTask()
 		case taskAlign:
 			w.alignTask()
 		case taskChange:
@@ -373,6 +397,8 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]
 		}
+		w.ring = nil
+		w.touchRing()
 		w.log("frame", map[string]any{"settled": q != render.Moving, "took_ms": took.Milliseconds(), "width": img.Rect.Dx(), "height": img.Rect.Dy()})
 	})
 }

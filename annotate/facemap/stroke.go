@@ -19,6 +19,8 @@ type Brush struct {
 	// turns away from that at the middle by more, so that it stops at a sharp
 	// edge.
 	TurnDeg float64
+	// Sight, if not nil, keeps the stroke to faces that are seen.
+	Sight *Sight
 	// Levels splits faces that the outline of the stroke crosses into
 	// 4^Levels cells, 0 to MaxLevel; with 0 a face is taken if its centroid is
 	// inside.
@@ -112,6 +114,9 @@ func (e *edit) dab(s *Surface, from, to mesh.SurfacePoint, b Brush) {
 	c := capsule{s.Mesh.At(from), s.Mesh.At(to), b.RadiusMM}
 	took := false
 	s.reach(from.Face, c, b.cosTurn(), func(f uint32) {
+		if b.Sight != nil && !b.Sight.Sees(f) {
+			return
+		}
 		if mask, level := s.inside(f, b.Levels, c.holds); mask != 0 {
 			took = true
 			e.cells(f, level, mask)

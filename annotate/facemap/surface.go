@@ -221,3 +221,12 @@ func segmentsApart2(p1, q1, p2, q2 r3.Vec) float64 {
 }
 
 func clamp01(x float64) float64 { return math.Min(math.Max(x, 0), 1) }
+
+// Ready works out beforehand what the tools would else work out when they are
+// first used, about a second for each million faces.
+func (s *Surface) Ready() {
+	s.Tree()
+	if s.Mesh.FaceCount() > 0 {
+		s.normalAt(0)
+	}
+}

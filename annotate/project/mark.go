@@ -202,6 +202,11 @@ func (k *Marking) Outline(s *facemap.Surface, o facemap.Outline) (facemap.Outcom
 	return k.paint(func(p facemap.Paint) (facemap.Outcome, error) { return k.m.Outline(s, o, p) })
 }
 
+// Loop marks what lies inside a line drawn on a picture; see facemap.Map.Loop.
+func (k *Marking) Loop(s *facemap.Surface, l facemap.Loop) (facemap.Outcome, error) {
+	return k.paint(func(p facemap.Paint) (facemap.Outcome, error) { return k.m.Loop(s, l, p) })
+}
+
 // Faces marks the faces listed.
 func (k *Marking) Faces(faces []uint32) (facemap.Outcome, error) {
 	return k.paint(func(p facemap.Paint) (facemap.Outcome, error) { return k.m.AssignFaces(faces, p) })
@@ -268,6 +273,34 @@ func (p *Project) MapRest(key annotate.UseKey, spec annotate.Region) (Marked, er
 	return k.Commit("marked the rest " + k.region.Kind)
 }
 
+// SmoothOutline makes the outline of a region smooth, in one action; see
+// facemap.Map.SmoothOutline.
+func (p *Project) SmoothOutline(key annotate.UseKey, id string, s *facemap.Surface, lengthMM float64, levels uint8) (Marked, error) {
+	k, err := p.BeginMarking(key, annotate.Region{ID: id})
+	if err != nil {
+		return Marked{}, err
+	}
+	regions := k.draft.Record.RegionsOf(k.use)
+	paintOf := func(number uint16) facemap.Paint {
+		kind := annotate.Unassigned
+		if g, ok := regions[number]; ok {
+			kind = g.Kind
+		}
+		layer := k.paints[0].Layer
+		if number == k.region.Number {
+			return k.paints[0]
+		}
+		return facemap.Paint{Layer: layer, Region: number, Drop: k.drop(layer, kind)}
+	}
+	_, err = k.paint(func(facemap.Paint) (facemap.Outcome, error) {
+		return k.m.SmoothOutline(s, k.region.Number, facemap.Smoothing{LengthMM: lengthMM, Levels: levels, Paint: paintOf})
+	})
+	if err != nil {
+		return Marked{}, errors.Join(err, k.Cancel())
+	}
+	return k.Commit("made the outline of " + id + " smooth")
+}
+
 // offSurface is how far from the surface a line's point may be, in mean edges.
 const offSurface = 5
 
@@ -276,20 +309,8 @@ const offSurface = 5
 // must lie on the surface.
 func (p *Project) MapLine(s *facemap.Surface, key annotate.UseKey, line annotate.Line) (annotate.Line, error) {
 	line.Use = key.String()
-	if err := line.Check(); err != nil {
+	if err := onSurface(s, line); err != nil {
 		return line, err
-	}
-	for i, at := range line.Points {
-		v := r3.Vec{X: at[0], Y: at[1], Z: at[2]}
-		if math.IsNaN(r3.Norm(v)) || math.IsInf(r3.Norm(v), 0) {
-			return line, fmt.Errorf("point %d of the line is no number", i+1)
-		}
-		if line.Kind == annotate.LinePin {
-			continue
-		}
-		if _, away, ok := s.Locate(v); !ok || away > offSurface*s.MeanEdge() {
-			return line, fmt.Errorf("point %d of the line lies %.3g mm off the surface: give points of this scan, in its own frame and in mm", i+1, away)
-		}
 	}
 	err := p.Edit("line drawn", func(r *annotate.Record) error {
 		if r.Use(key) == nil {
@@ -300,4 +321,51 @@ func (p *Project) MapLine(s *facemap.Surface, key annotate.UseKey, line annotate
 		return nil
 	})
 	return line, err
+}
+
+// ChangeLine gives a line of the record other points, or takes it away if there
+// are none, in one action; points are as in MapLine.
+func (p *Project) ChangeLine(s *facemap.Surface, id string, points [][3]float64) error {
+	label := "points of " + id + " moved"
+	if len(points) == 0 {
+		label = "line " + id + " taken away"
+	}
+	return p.Edit(label, func(r *annotate.Record) error {
+		for i, l := range r.Lines {
+			if l.ID != id {
+				continue
+			}
+			if len(points) == 0 {
+				r.Lines = slices.Delete(r.Lines, i, i+1)
+				return nil
+			}
+			l.Points = points
+			if err := onSurface(s, l); err != nil {
+				return err
+			}
+			r.Lines[i] = l
+			return nil
+		}
+		return fmt.Errorf("line %s does not exist", id)
+	})
+}
+
+// onSurface checks a line and that its points lie on the surface.
+func onSurface(s *facemap.Surface, line annotate.Line) error {
+	if err := line.Check(); err != nil {
+		return err
+	}
+	for i, at := range line.Points {
+		v := r3.Vec{X: at[0], Y: at[1], Z: at[2]}
+		if math.IsNaN(r3.Norm(v)) || math.IsInf(r3.Norm(v), 0) {
+			return fmt.Errorf("point %d of the line is no number", i+1)
+		}
+		if line.Kind == annotate.LinePin {
+			continue
+		}
+		if _, away, ok := s.Locate(v); !ok || away > offSurface*s.MeanEdge() {
+			return fmt.Errorf("point %d of the line lies %.3g mm off the surface: give points of this scan, in its own frame and in mm", i+1, away)
+		}
+	}
+	return nil
 }

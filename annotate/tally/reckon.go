@@ -30,6 +30,14 @@ func Reckon(in Input) (*Sheet, error) {
 		Schema: Schema, Stage: in.Stage, Pieces: []Piece{}, Regions: []Region{}, Joins: []JoinLength{},
 		Volumes: append([]Volume{}, in.Volumes...), OpenPoints: append([]annotate.OpenPoint{}, in.OpenPoints...),
 	}
+	s.Scales = []Scale{}
+	for _, b := range in.Bodies {
+		scale := Scale{Use: b.Use, Verdict: b.Scale.Verdict, RelativeU: b.Scale.RelativeU, Sentence: b.Scale.Words()}
+		if stated(b.Scale) {
+			scale.Verdict, scale.RelativeU = annotate.ScaleAsStated, 0
+		}
+		s.Scales = append(s.Scales, scale)
+	}
 	var whole sums
 	byPiece := map[string]*sums{}
 	var order []string
@@ -139,10 +147,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	if b.Map.FaceCount() != n {
 		return sums{}, fmt.Errorf("the map has %d faces and the scan %d: it belongs to another scan", b.Map.FaceCount(), n)
 	}
-	factor := b.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
+	factor := b.Scale.Calibrated()
 	known := kindOf(b.Regions)
 	t := sums{
 		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
@@ -352,9 +357,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 	for i := 1; i < len(j.Way); i++ {
 		length += r3.Norm(r3.Sub(j.Way[i], j.Way[i-1]))
 	}
-	if scale.Factor != 0 {
-		length *= scale.Factor
-	}
+	length *= scale.Calibrated()
 	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*scale.RelativeU, 2))
 	return JoinLength{ID: j.ID, Fit: j.Fit, Length: quantity.Measured{
 		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
@@ -363,7 +366,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 }
 
 // stated says whether no bar was measured, so that no value has a scale term.
-func stated(s annotate.Scale) bool { return s.Verdict == "as_stated" || s.Verdict == "" }
+func stated(s annotate.Scale) bool { return s.Verdict == annotate.ScaleAsStated || s.Verdict == "" }
 
 // point adds the open points that the values themselves raise.
 func (s *Sheet) point(in Input, t *sums) {

@@ -5,12 +5,15 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
+	"rigatino/mesh/scale"
 )
 
 // What the jobs of a project take and give, by the names the window uses.
 type (
-	Adding     = project.Adding
-	Comparison = project.Comparison
+	Adding      = project.Adding
+	Comparison  = project.Comparison
+	Scaled      = project.Scaled
+	Calibration = scale.Calibration
 )
 
 // AddScan takes a scan into the project and returns where it hangs now. It may

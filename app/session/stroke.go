@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -13,18 +14,20 @@ import (
 	"rigatino/annotate/tally"
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
+	"rigatino/mesh/render"
 )
 
 // ErrNoKind is returned when nothing was chosen on the shelf.
 var ErrNoKind = errors.New("choose on the shelf what is there")
 
-// turnDeg keeps a stroke from running round a sharp edge.
-const turnDeg = 75
+// turnDeg keeps a stroke from running round a sharp edge, where that is wanted.
+const turnDeg = 50
 
 // stroke is a marking under the brush.
 type stroke struct {
 	marking *project.Marking
 	body    *Body
+	brush   facemap.Brush
 	last    mesh.SurfacePoint
 	taken   int
 	skipped int
@@ -32,11 +35,12 @@ type stroke struct {
 
 // brush is the brush in mm of the scan.
 func (d *Desk) brush(b *Body) facemap.Brush {
-	r := d.RadiusMM
-	if f := b.Use.Scale.Factor; f > 0 {
-		r /= f
+	r := d.RadiusMM / b.Use.Scale.Calibrated()
+	out := facemap.Brush{RadiusMM: r, Levels: d.levels(b, r)}
+	if d.StopAtEdges {
+		out.TurnDeg = turnDeg
 	}
-	return facemap.Brush{RadiusMM: r, TurnDeg: turnDeg, Levels: d.levels(b, r)}
+	return out
 }
 
 // levels cuts faces along the outline where the brush is only a few faces wide.
@@ -52,30 +56,15 @@ func (d *Desk) levels(b *Body, radius float64) uint8 {
 	return 0
 }
 
-// BeginStroke puts the brush down on the use in view.
-func (d *Desk) BeginStroke(at mesh.SurfacePoint) error {
-	if d.stroke != nil {
-		return errors.New("a stroke is under way")
-	}
-	b := d.bodies[d.View]
-	if b == nil {
-		return errors.New("the scan is not ready yet")
-	}
-	var m *project.Marking
-	var err error
-	if d.RubOut {
-		m, err = d.Project.BeginRubbingOut(d.View, d.Layer, "")
-	} else {
-		if d.Kind == "" {
-			return ErrNoKind
-		}
-		m, err = d.Project.BeginMarking(d.View, d.entry())
-	}
+// BeginStroke puts the brush down on the use in view, as seen through a camera.
+func (d *Desk) BeginStroke(c render.Camera, at mesh.SurfacePoint) error {
+	m, b, err := d.begin()
 	if err != nil {
 		return err
 	}
-	d.stroke = &stroke{marking: m, body: b, last: at}
-	out, err := m.Stroke(b.Surface, at, d.brush(b))
+	d.stroke = &stroke{marking: m, body: b, brush: d.brush(b), last: at}
+	d.stroke.brush.Sight = d.sight(b, c)
+	out, err := m.Stroke(b.Surface, at, d.stroke.brush)
 	return d.dabbed(out, err)
 }
 
@@ -112,7 +101,7 @@ func (d *Desk) ExtendStroke(at mesh.SurfacePoint) error {
 	if s == nil {
 		return nil
 	}
-	out, err := s.marking.StrokePath(s.body.Surface, []mesh.SurfacePoint{s.last, at}, d.brush(s.body))
+	out, err := s.marking.StrokePath(s.body.Surface, []mesh.SurfacePoint{s.last, at}, s.brush)
 	s.last = at
 	return d.dabbed(out, err)
 }
@@ -140,11 +129,7 @@ func (d *Desk) EndStroke() (project.Marked, error) {
 		return project.Marked{}, nil
 	}
 	d.stroke = nil
-	label := "rubbed out"
-	if !d.RubOut {
-		label = "marked " + strings.ToLower(terms.Label(terms.List(d.Layer), d.Kind))
-	}
-	return s.marking.Commit(label)
+	return s.marking.Commit(d.label())
 }
 
 // Stroking tells whether the brush is down.
@@ -229,23 +214,39 @@ func (d *Desk) LiveTally() (reckon func() (*tally.Sheet, error), err error) {
 	return func() (*tally.Sheet, error) { return tally.Reckon(in) }, nil
 }
 
+// laid is a line as it was laid on the surface.
+type laid struct {
+	points [][3]float64
+	way    []r3.Vec
+}
+
 // way is a line of the record laid on the surface; its own points where that
-// fails, as for a pin.
+// fails, as for a pin. It is kept: pictures ask for it again and again.
 func (d *Desk) way(b *Body, l annotate.Line) []r3.Vec {
-	if l.Kind != annotate.LinePin {
-		if way, err := tally.Trace(b.Surface, l.Points); err == nil {
-			return way
-		}
+	if k, ok := d.laid[l.ID]; ok && slices.Equal(k.points, l.Points) {
+		return k.way
 	}
 	var out []r3.Vec
-	for _, p := range l.Points {
-		out = append(out, r3.Vec{X: p[0], Y: p[1], Z: p[2]})
+	if l.Kind != annotate.LinePin {
+		out, _ = tally.Trace(b.Surface, l.Points)
 	}
+	if out == nil {
+		for _, p := range l.Points {
+			out = append(out, r3.Vec{X: p[0], Y: p[1], Z: p[2]})
+		}
+	}
+	if d.laid == nil {
+		d.laid = map[string]laid{}
+	}
+	d.laid[l.ID] = laid{l.Points, out}
 	return out
 }
 
 // Brushes are the sizes that the keys step through, mm.
 var Brushes = []float64{0.5, 1, 2, 3, 5, 7, 10, 15, 20, 30}
+
+// Reaches are the distances that growing and picking by colour can reach, mm.
+var Reaches = []float64{3, 5, 10, 15, 20, 30, 50, 80, 120}
 
 // StepBrush takes the next larger or smaller brush.
 func (d *Desk) StepBrush(steps int) {

@@ -78,6 +78,14 @@ func (s *Specimen) Present(img *image.RGBA) (free *image.RGBA) {
 	return free
 }
 
+// Touched shows the picture handed over last again, after parts of it were drawn
+// anew.
+func (s *Specimen) Touched() {
+	if s.raster != nil {
+		s.raster.Refresh()
+	}
+}
+
 // scale is picture pixels per Fyne unit.
 func (s *Specimen) scale() float64 {
 	if w := s.Size().Width; w > 0 && s.w > 0 {

@@ -41,14 +41,19 @@ func rooms() []room {
 		// Geometry of one mesh.
 		{"mesh/bvh", "", "gonum"},
 		{"mesh/geodesic", "", "gonum"},
+		// What a surface looks like, whatever file it came from: scan asks it when
+		// it opens, a project when it proposes what to map.
+		{"mesh/quality", "mesh/bvh", "gonum"},
 		{"mesh/simplify", "", "gonum"},
 		{"mesh/gltf", "", "gonum image"},
-		{"mesh/ply", "", "gonum"},
-		{"mesh/obj", "", "gonum image"},
-		{"mesh/stl", "", "gonum"},
+		// The three formats of text share how a number is read to the last bit.
+		{"mesh/numeral", "-", ""},
+		{"mesh/ply", "mesh/numeral", "gonum"},
+		{"mesh/obj", "mesh/numeral", "gonum"},
+		{"mesh/stl", "mesh/numeral", "gonum"},
 
 		// From files to what two stages differ by.
-		{"mesh/scan", codecs + " mesh/bvh", "gonum image"},
+		{"mesh/scan", codecs + " mesh/bvh mesh/quality", "gonum image"},
 		{"mesh/scale", "mesh/scan", "gonum"},
 		{"mesh/register", "mesh/bvh mesh/scan mesh/scale", "gonum"},
 		{"mesh/change", "mesh/register mesh/scan mesh/bvh", "gonum"},

@@ -11,7 +11,7 @@ import (
 
 type addCommand struct {
 	Project string `arg:"" help:"Folder of the project."`
-	Scan    string `arg:"" help:"Scan file: GLB, glTF or PLY, also .gz."`
+	Scan    string `arg:"" help:"Scan file: GLB, glTF, OBJ, PLY or STL, also .gz."`
 	Stage   string `required:"" help:"Kind of the stage, as received, mech_coarse, fill; or the id of one that exists."`
 	Date    string `help:"Date of the stage (EDTF), as 2026-03-20, 2026-03, ../1932."`
 	Piece   string `default:"body" help:"Piece that the scan shows."`

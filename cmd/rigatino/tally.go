@@ -95,6 +95,9 @@ func printSheet(w io.Writer, s *tally.Sheet) {
 		fmt.Fprintln(w)
 	}
 	printFills(w, s)
+	for _, scale := range s.Scales {
+		fmt.Fprintf(w, "Scale of %s: %s.\n", scale.Use, scale.Sentence)
+	}
 	fmt.Fprintln(w, "Surface as seen; interior, pins and hidden fills not examined. Not a certificate of authenticity.")
 	printPoints(w, s.OpenPoints)
 }

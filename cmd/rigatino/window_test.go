@@ -8,6 +8,7 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"math"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -157,29 +158,7 @@ func (b *bench) drag(button string, points ...[2]int) {
 // again: the map is the same to the byte, and what was not saved is brought back
 // from the journal.
 func TestWindowByMouseAndKeys(t *testing.T) {
-	dir := filepath.Join(t.TempDir(), "ball.rigatino")
-	p, err := project.New(dir, annotate.Specimen{CatalogueNumber: "TVM 7", Title: "a ball"})
-	if err != nil {
-		t.Fatal(err)
-	}
-	file := filepath.Join(t.TempDir(), "ball.glb")
-	var buf bytes.Buffer
-	if err := gltf.Write(&buf, solid.Icosphere(6, 40), 1e-3); err != nil {
-		t.Fatal(err)
-	}
-	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := p.AddScan(context.Background(), project.Adding{Path: file, Stage: "received", Date: "2026-03-02"}); err != nil {
-		t.Fatal(err)
-	}
-	if err := p.Save(); err != nil {
-		t.Fatal(err)
-	}
-	if err := p.Close(); err != nil {
-		t.Fatal(err)
-	}
-
+	dir := ballProject(t)
 	b := &bench{t: t, display: display(t)}
 	b.open(dir)
 	middle := [2]int{490, 345}
@@ -250,4 +229,182 @@ func TestWindowByMouseAndKeys(t *testing.T) {
 	if facemap.FileName(data) != back["map"].(string)+".bin" {
 		t.Errorf("the stored map has the name %s and the content of %s", back["map"], facemap.FileName(data))
 	}
+}
+
+// In the task Scale two bars are picked with the mouse and written with keys;
+// the factor is in force at once, is undone and done again, and stands in the
+// project that is saved.
+func TestScaleByMouseAndKeys(t *testing.T) {
+	dir := ballProject(t)
+	b := &bench{t: t, display: display(t)}
+	b.open(dir)
+	b.do("mousemove", "192", "777", "click", "1") // the task button
+	if e := b.wait("task"); e["task"] != "Scale" {
+		t.Fatalf("the button chose %v", e["task"])
+	}
+	bar := func(from, to [2]int) float64 {
+		t.Helper()
+		for i, p := range [][2]int{from, to} {
+			b.do("mousemove", fmt.Sprint(p[0]), fmt.Sprint(p[1]), "click", "1")
+			e := b.wait("bar end")
+			if e["both"] != (i == 1) {
+				t.Fatalf("end %d: %v", i+1, e)
+			}
+			if i == 1 {
+				return e["length_mm"].(float64)
+			}
+		}
+		return 0
+	}
+	keep := func(length float64) map[string]any {
+		t.Helper()
+		b.do("type", fmt.Sprintf("%.3f", length))
+		b.do("key", "Tab")
+		b.do("type", "0.02")
+		b.do("key", "Return")
+		return b.wait("scale")
+	}
+	const larger = 1.0015
+	first := keep(larger * bar([2]int{400, 340}, [2]int{580, 350}))
+	if first["verdict"] != "unverified" || math.Abs(first["factor"].(float64)/larger-1) > 1e-4 {
+		t.Fatalf("one bar: %v", first)
+	}
+	b.wait("loaded") // in its new size
+	b.wait("frame")
+	second := keep(larger * bar([2]int{480, 270}, [2]int{500, 430}))
+	if second["verdict"] != "difference_only" || second["bars"] != 2.0 || math.Abs(second["factor"].(float64)/larger-1) > 1e-4 {
+		t.Fatalf("two bars: %v", second)
+	}
+	b.do("key", "ctrl+z")
+	b.wait("undo")
+	b.do("key", "ctrl+y")
+	b.wait("redo")
+	b.do("key", "ctrl+s")
+	b.wait("saved")
+	data, err := os.ReadFile(filepath.Join(dir, "project.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stored struct {
+		Record annotate.Record `json:"record"`
+	}
+	if err := json.Unmarshal(data, &stored); err != nil {
+		t.Fatal(err)
+	}
+	if s := stored.Record.Uses[0].Scale; s.Factor != second["factor"] || len(s.Bars) != 2 || s.Verdict != annotate.ScaleDifferenceOnly {
+		t.Errorf("stored %+v, wanted %v", s, second)
+	}
+}
+
+// Every tool of the task Map by mouse and keys: brush size by the wheel, loop,
+// growth, a colour pick that is refused on a scan without colours, smoothing, a
+// join line whose point is moved, the ruler; and each mark is undone in turn.
+func TestToolsByMouseAndKeys(t *testing.T) {
+	dir := ballProject(t)
+	b := &bench{t: t, display: display(t)}
+	b.open(dir)
+	key := func(k string) { b.do("mousemove", "490", "300", "key", k) }
+	press := func(x, y int) { b.do("mousemove", fmt.Sprint(x), fmt.Sprint(y), "click", "1") }
+	var maps []string
+	marked := func(event string, least float64) {
+		t.Helper()
+		e := b.wait(event)
+		if e["faces"].(float64) < least {
+			t.Fatalf("%s took %v faces: %v", event, e["faces"], e)
+		}
+		maps = append(maps, e["map"].(string))
+	}
+
+	press(490, 300) // gives the specimen the keys
+	key("4")
+	b.wait("kind")
+	b.do("keydown", "ctrl", "click", "5", "keyup", "ctrl")
+	if e := b.wait("brush"); e["radius_mm"].(float64) >= 5 {
+		t.Fatalf("Ctrl and the wheel left the brush at %v mm", e["radius_mm"])
+	}
+	b.drag("1", [2]int{480, 300}, [2]int{520, 310})
+	marked("stroke", 20)
+
+	key("o")
+	b.wait("tool")
+	b.drag("1", [2]int{430, 250}, [2]int{480, 240}, [2]int{490, 280}, [2]int{440, 290}, [2]int{430, 250})
+	marked("loop", 100)
+
+	key("g")
+	b.wait("tool")
+	press(530, 350)
+	marked("grown", 500)
+
+	key("c")
+	b.wait("tool")
+	press(470, 350)
+	if e := b.wait("not marked"); !strings.Contains(fmt.Sprint(e["reason"]), "no colours") {
+		t.Fatalf("a colour pick on a scan without colours said %v", e["reason"])
+	}
+
+	key("j")
+	b.wait("tool")
+	for _, x := range []int{420, 480, 540} {
+		press(x, 320)
+		b.wait("line point")
+	}
+	key("Return")
+	kept := b.wait("line kept")
+	if kept["line"] != "J1" {
+		t.Fatalf("the line is kept as %v", kept)
+	}
+	b.drag("1", [2]int{420, 320}, [2]int{425, 280})
+	b.wait("line moved")
+
+	key("u")
+	b.wait("tool")
+	press(440, 300)
+	b.wait("ruler from")
+	press(540, 300)
+	rule := b.wait("ruler")
+	straight, over := rule["straight_mm"].(float64), rule["surface_mm"].(float64)
+	// On a sphere of radius R the way over the surface between two places a
+	// chord apart is 2R asin(chord/2R).
+	if want := 80 * math.Asin(straight/80); straight < 5 || math.Abs(over-want) > 0.005*want {
+		t.Errorf("the ruler says %.3f mm straight and %.3f mm over the surface, wanted %.3f", straight, over, want)
+	}
+
+	for range 2 { // the point moved, the line drawn
+		b.do("key", "ctrl+z")
+		b.wait("undo")
+	}
+	for i := len(maps) - 1; i > 0; i-- {
+		b.do("key", "ctrl+z")
+		if e := b.wait("undo"); e["map"] != maps[i-1] {
+			t.Fatalf("undoing mark %d gave map %v, wanted %v", i, e["map"], maps[i-1])
+		}
+	}
+}
+
+// ballProject is a project with one scan, a ball of 40 mm radius.
+func ballProject(t *testing.T) string {
+	t.Helper()
+	dir := filepath.Join(t.TempDir(), "ball.rigatino")
+	p, err := project.New(dir, annotate.Specimen{CatalogueNumber: "TVM 7", Title: "a ball"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "ball.glb")
+	var buf bytes.Buffer
+	if err := gltf.Write(&buf, solid.Icosphere(6, 40), 1e-3); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.AddScan(context.Background(), project.Adding{Path: file, Stage: "received", Date: "2026-03-02"}); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Save(); err != nil {
+		t.Fatal(err)
+	}
+	if err := p.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }

@@ -15,6 +15,7 @@ const (
 	extTransform    = "KHR_texture_transform"
 	extQuantization = "KHR_mesh_quantization"
 	extDraco        = "KHR_draco_mesh_compression"
+	extGlossiness   = "KHR_materials_pbrSpecularGlossiness"
 	extMeshopt      = "EXT_meshopt_compression"
 	extMeshoptKHR   = "KHR_meshopt_compression"
 )

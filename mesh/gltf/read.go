@@ -21,10 +21,18 @@ type Options struct {
 	// returns an error wrapping fs.ErrNotExist for a missing file. Without it
 	// only files that hold everything themselves can be read.
 	Resource func(name string) ([]byte, error)
+	// Parts, if not nil, is asked for buffers instead of Resource, so that of a
+	// large file only what the glTF uses need be held. It returns the runs asked
+	// for, which rise and do not overlap, cut off at the end of the file, and the
+	// size of the file.
+	Parts func(name string, runs []Run) (data [][]byte, size int64, err error)
 	// Factor multiplies all coordinates, before they are rounded to float32:
 	// 1000 gives millimetres. 0 means 1, the metres of the file.
 	Factor float64
 }
+
+// Run is a run of bytes of a file, From to To-1.
+type Run struct{ From, To int64 }
 
 // Scene is what the default scene of a file shows.
 type Scene struct {
@@ -98,10 +106,13 @@ type reader struct {
 	opt      Options
 	doc      *Document
 	bin      []byte
-	buffers  [][]byte
-	unpacked map[int][]byte // buffer views that were compressed
-	present  int64          // bytes of the files read so far
-	spent    int64          // vertices, faces and line points put out so far
+	buffers  []*bufferBytes
+	runs     [][]Run           // of each buffer, what is used
+	files    map[string][]byte // read whole
+	held     map[string]int64  // bytes held of files read in parts
+	unpacked map[int][]byte    // buffer views that were compressed
+	present  int64             // bytes of the files read so far
+	spent    int64             // vertices, faces and line points put out so far
 	used     map[string]bool
 	findings []mesh.Finding
 }
@@ -196,7 +207,7 @@ func (r *reader) parse(text []byte) error {
 
 // canRead are the extensions that a file may require.
 var canRead = []string{
-	extQuantization, extTransform, extMeshopt, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
+	extQuantization, extTransform, extMeshopt, extGlossiness, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
 }
 
 // looks are extensions of materials and lights: required or not, the surface

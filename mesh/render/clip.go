@@ -33,39 +33,66 @@ func (f *Frame) rasterClipped(p *placed, cluster, top, end int) {
 	}
 }
 
+// The planes that triangles are cut at.
+const (
+	nearPlane = iota
+	rightPlane
+	leftPlane
+	bottomPlane
+	topPlane
+	planes
+)
+
+// inside is how far within a plane a corner lies, in units of its own.
+func (v *view) inside(plane int, c *corner3) float64 {
+	const edge = (guard - 1) * subOne
+	z := c.z
+	if v.ortho {
+		z = 1
+	}
+	switch plane {
+	case nearPlane:
+		if v.ortho {
+			return 1 // everything is drawn
+		}
+		return c.z - v.near
+	case rightPlane:
+		return edge*z - c.x
+	case leftPlane:
+		return edge*z + c.x
+	case bottomPlane:
+		return edge*z - c.y
+	default:
+		return edge*z + c.y
+	}
+}
+
 // clip cuts a polygon of n corners and returns how many are left.
 func (f *Frame) clip(poly *[12]corner3, n int) int {
 	v := &f.view
-	const edge = (guard - 1) * subOne
-	var side [5]func(corner3) float64
-	planes := side[:0]
-	if v.ortho {
-		planes = append(planes,
-			func(c corner3) float64 { return edge - c.x }, func(c corner3) float64 { return edge + c.x },
-			func(c corner3) float64 { return edge - c.y }, func(c corner3) float64 { return edge + c.y })
-	} else {
-		near := v.near
-		planes = append(planes,
-			func(c corner3) float64 { return c.z - near },
-			func(c corner3) float64 { return edge*c.z - c.x }, func(c corner3) float64 { return edge*c.z + c.x },
-			func(c corner3) float64 { return edge*c.z - c.y }, func(c corner3) float64 { return edge*c.z + c.y })
-	}
 	var out [12]corner3
-	for _, inside := range planes {
+	for plane := range planes {
+		cut := false
+		for i := range n {
+			cut = cut || v.inside(plane, &poly[i]) < 0
+		}
+		if !cut {
+			continue
+		}
 		k := 0
 		for i := range n {
-			a, b := poly[i], poly[(i+1)%n]
-			da, db := inside(a), inside(b)
+			a, b := &poly[i], &poly[(i+1)%n]
+			da, db := v.inside(plane, a), v.inside(plane, b)
 			if da >= 0 {
-				out[k] = a
+				out[k] = *a
 				k++
 			}
 			switch {
 			case da >= 0 && db < 0:
-				out[k] = cutEdge(a, b, da, db)
+				out[k] = cutEdge(*a, *b, da, db)
 				k++
 			case da < 0 && db >= 0:
-				out[k] = cutEdge(b, a, db, da)
+				out[k] = cutEdge(*b, *a, db, da)
 				k++
 			}
 		}

@@ -38,6 +38,7 @@ type Frame struct {
 	bodies   []placed
 	view     view
 	smooth   bool
+	blocks   bool // two by two samples of a triangle are coloured alike
 	ready    bool
 	anyEdges bool
 }

@@ -90,11 +90,12 @@ func onRay(from, dir, a, b, c r3.Vec) (w [3]float64, t float64) {
 // Reshade colours a rectangle of the picture again, from what the frame knows
 // is there, after marks, values, light or the ring have changed; camera,
 // bodies and their places must be those of the last Draw. It takes about 60 ns
-// a pixel and allocates nothing.
-func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
+// a pixel and allocates nothing. It returns the rectangle that was coloured, a
+// little more than the one asked for: outlines look a few pixels around.
+func (f *Frame) Reshade(s *Scene, rect image.Rectangle) image.Rectangle {
 	rect = rect.Intersect(f.scene.Clip)
 	if !f.ready || rect.Empty() || len(s.Bodies) != len(f.bodies) {
-		return
+		return image.Rectangle{}
 	}
 	camera, clip := f.scene.Camera, f.scene.Clip
 	light := f.scene.Light
@@ -120,9 +121,11 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
 	if f.anyEdges && !had {
 		rect = clip // nothing was known of outlines before
 	}
-	// Outlines look a few pixels around.
 	wide := rect.Inset(-int(math.Ceil(rimWidth*f.scene.PixelScale)) - 1).Intersect(clip)
 	n := f.samples
+	if f.blocks { // coloured in blocks on even places
+		wide = image.Rect(wide.Min.X&^1, wide.Min.Y&^1, (wide.Max.X+1)&^1, (wide.Max.Y+1)&^1).Intersect(clip)
+	}
 	f.shadeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
 	if f.anyEdges {
 		f.edgeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
@@ -131,4 +134,5 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) {
 		f.reduceRect(wide.Min.X, wide.Min.Y, wide.Max.X, wide.Max.Y)
 	}
 	f.drawOver(wide)
+	return wide
 }

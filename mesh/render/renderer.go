@@ -173,6 +173,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 		r.cullAll(true)
 	}
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
+	f.blocks = q == Moving && f.smooth && f.pixelsInSight() > blockPixels
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)
 	blocks := (f.room.Dy() + rowBlock - 1) / rowBlock
@@ -253,6 +254,7 @@ const (
 	smoothTriangles = 400_000
 	smoothPixels    = 400_000
 	largeTriangle   = 50 // pixels
+	blockPixels     = 300_000
 )
 
 // triangles is about how many triangles the last cull left.

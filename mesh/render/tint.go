@@ -2,6 +2,7 @@ package render
 
 import (
 	"context"
+	"image/color"
 
 	"rigatino/mesh"
 )
@@ -24,6 +25,20 @@ func (b *Body) tintLevels(textures []*texture) {
 		}
 	})
 	l.tint.Store(&tint)
+}
+
+// FaceColour is the colour of the scan in the middle of a face of its mesh; ok is
+// false where the scan has no colours, or its pictures are not loaded.
+func (b *Body) FaceColour(face uint32) (c color.RGBA, ok bool) {
+	var textures []*texture
+	if t := b.textures.Load(); t != nil {
+		textures = *t
+	}
+	if (len(textures) == 0 && len(b.mesh.Colours) == 0) || int(face) >= b.mesh.FaceCount() {
+		return color.RGBA{}, false
+	}
+	t := b.tintOf(face, textures)
+	return color.RGBA{uint8(t), uint8(t >> 8), uint8(t >> 16), 255}, true
 }
 
 // tintOf is the colour in the middle of a face.

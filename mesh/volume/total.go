@@ -123,7 +123,10 @@ func (r *Result) Total(c *change.Change, kind change.Kind, leaveOut func(area in
 		t.Areas++
 		found := &c.Areas[k]
 		area += found.Surface.Value
-		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: found.Surface.U})
+		// All areas share one scale: its part adds up, the rest does not.
+		scale := 2 * found.Surface.Value * c.Options.ScaleU
+		own := math.Sqrt(math.Max(found.Surface.U*found.Surface.U-scale*scale, 0))
+		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: own})
 		if a.Volume == nil {
 			declined++
 			doubt += found.Surface.Value * found.MaxDepthMM
@@ -138,6 +141,9 @@ func (r *Result) Total(c *change.Change, kind change.Kind, leaveOut func(area in
 	}
 	if t.Areas == 0 {
 		return Nothing(c)
+	}
+	if u := c.Options.ScaleU; u > 0 {
+		surface = append(surface, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * area, U: u, Distribution: quantity.Normal})
 	}
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
 	if declined > 0 {

@@ -108,7 +108,10 @@ func read(scene *gltf.Scene) (*Model, error) {
 			for _, s := range stated.Scans {
 				if s.Piece == piece {
 					b.Use, b.MeanEdgeMM = s.Use, s.MeanEdgeMM
-					b.Scale.Verdict, b.Scale.RelativeU = s.Scale.Verdict, s.Scale.RelativeU
+					if s.Scale.RelativeU >= b.Scale.RelativeU { // of several parts the one known worst
+						b.Scale = s.Scale
+						b.Scale.Factor = 1 // the model is in calibrated metres
+					}
 				}
 			}
 		}

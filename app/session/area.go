@@ -1,0 +1,246 @@
+package session
+
+import (
+	"errors"
+	"math"
+	"strings"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate"
+	"rigatino/annotate/facemap"
+	"rigatino/annotate/project"
+	"rigatino/annotate/terms"
+	"rigatino/mesh"
+	"rigatino/mesh/colour"
+	"rigatino/mesh/frame"
+	"rigatino/mesh/geodesic"
+	"rigatino/mesh/render"
+)
+
+// Placing is how a use of the desk lies in the scene: Factor first, then
+// ToScene.
+type Placing struct {
+	Factor  float64
+	ToScene frame.Rigid
+}
+
+// Place is where a place of the scan lies in the scene.
+func (p Placing) Place(v r3.Vec) r3.Vec { return p.ToScene.Apply(r3.Scale(p.Factor, v)) }
+
+// Placing says how the use in view lies in the scene.
+func (d *Desk) Placing(b *Body) Placing {
+	p := Placing{Factor: b.Use.Scale.Factor, ToScene: *d.toScene(b)}
+	if !(p.Factor > 0) {
+		p.Factor = 1
+	}
+	return p
+}
+
+// sight is what somebody sees of a scan through a camera; nil when told to take
+// what is hidden too.
+func (d *Desk) sight(b *Body, c render.Camera) *facemap.Sight {
+	if d.Through {
+		return nil
+	}
+	p := d.Placing(b)
+	back := p.ToScene.Inverse()
+	if c.Orthographic {
+		box := mesh.Bounds(b.Surface.Mesh)
+		return b.Surface.NewSightAlong(back.Turn(r3.Scale(-1, c.Back)), 2*box.Diagonal())
+	}
+	return b.Surface.NewSight(r3.Scale(1/p.Factor, back.Apply(c.Eye())))
+}
+
+// Colours gives the colour of a face of the scan, nil if it has none.
+func (b *Body) Colours() func(face uint32) colour.Lab {
+	if _, ok := b.Render.FaceColour(0); !ok {
+		return nil
+	}
+	return func(face uint32) colour.Lab {
+		c, _ := b.Render.FaceColour(face)
+		return colour.LabOf(c.R, c.G, c.B)
+	}
+}
+
+// Marked is what a marking did.
+type Marked = project.Marked
+
+// begin begins to mark, or to rub out, the use in view.
+func (d *Desk) begin() (*project.Marking, *Body, error) {
+	if d.stroke != nil {
+		return nil, nil, errors.New("a stroke is under way")
+	}
+	b := d.bodies[d.View]
+	if b == nil {
+		return nil, nil, errors.New("the scan is not ready yet")
+	}
+	if d.RubOut {
+		m, err := d.Project.BeginRubbingOut(d.View, d.Layer, "")
+		return m, b, err
+	}
+	if d.Kind == "" {
+		return nil, nil, ErrNoKind
+	}
+	m, err := d.Project.BeginMarking(d.View, d.entry())
+	return m, b, err
+}
+
+// markArea marks what an operation finds, in one action.
+func (d *Desk) markArea(find func(m *project.Marking, b *Body) (facemap.Outcome, error)) (project.Marked, error) {
+	m, b, err := d.begin()
+	if err != nil {
+		return project.Marked{}, err
+	}
+	out, err := find(m, b)
+	if err != nil {
+		return project.Marked{}, errors.Join(err, m.Cancel())
+	}
+	regions := d.regions(d.View)
+	if g := m.Region(); g.ID != "" {
+		regions = append(regions, g)
+	}
+	b.Looks.Update(out.Diff.Faces(), regions)
+	return m.Commit(d.label())
+}
+
+func (d *Desk) label() string {
+	if d.RubOut {
+		return "rubbed out"
+	}
+	return "marked " + strings.ToLower(terms.Label(terms.List(d.Layer), d.Kind))
+}
+
+// MarkLoop marks what lies inside a line drawn on the picture of a camera; holds
+// is asked about places of the scan.
+func (d *Desk) MarkLoop(c render.Camera, holds func(p r3.Vec) bool) (project.Marked, error) {
+	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
+		return m.Loop(b.Surface, facemap.Loop{Holds: holds, Sight: d.sight(b, c), Levels: 2})
+	})
+}
+
+// MarkGrown marks the area round a place up to the edges about it.
+func (d *Desk) MarkGrown(c render.Camera, at mesh.SurfacePoint) (project.Marked, error) {
+	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
+		faces, err := b.Surface.GrowToEdges(at, facemap.Growth{
+			ReachMM: d.ReachMM / d.Placing(b).Factor, Colour: b.Colours(), Sight: d.sight(b, c),
+		})
+		if err != nil {
+			return facemap.Outcome{}, err
+		}
+		return m.Faces(faces)
+	})
+}
+
+// MarkColour marks what hangs together with a place in its colour.
+func (d *Desk) MarkColour(c render.Camera, at mesh.SurfacePoint) (project.Marked, error) {
+	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
+		faces, err := b.Surface.SameColour(at, facemap.ColourPick{
+			Colour: b.Colours(), Within: d.AlikeDE, ReachMM: d.ReachMM / d.Placing(b).Factor, Sight: d.sight(b, c),
+		})
+		if err != nil {
+			return facemap.Outcome{}, err
+		}
+		return m.Faces(faces)
+	})
+}
+
+// RegionToSmooth is the region that SmoothOutline would smooth: the newest one
+// of the kind in hand.
+func (d *Desk) RegionToSmooth() (annotate.Region, bool) {
+	r := d.Project.Record()
+	for i := len(r.Regions) - 1; i >= 0; i-- {
+		g := r.Regions[i]
+		if g.Use == d.View.String() && g.Layer == d.Layer && (d.Kind == "" || g.Kind == d.Kind) {
+			return g, true
+		}
+	}
+	return annotate.Region{}, false
+}
+
+// SmoothOutline makes the outline of a region smooth, over the size of the
+// brush.
+func (d *Desk) SmoothOutline(id string) (project.Marked, error) {
+	b := d.bodies[d.View]
+	if b == nil {
+		return project.Marked{}, errors.New("the scan is not ready yet")
+	}
+	length := 2 * d.RadiusMM / d.Placing(b).Factor
+	out, err := d.Project.SmoothOutline(d.View, id, b.Surface, length, 2)
+	if err != nil {
+		return out, err
+	}
+	return out, d.Refresh([]string{d.View.String()})
+}
+
+// KeepLine writes a join of the use in view into the record; points are mm in
+// the scan's frame.
+func (d *Desk) KeepLine(fit string, way []r3.Vec) (annotate.Line, error) {
+	b := d.bodies[d.View]
+	if b == nil {
+		return annotate.Line{}, errors.New("the scan is not ready yet")
+	}
+	l := annotate.Line{Kind: annotate.LineJoin, Fit: fit, Points: triples(way), Who: d.Slip.Who, When: d.Slip.When}
+	return d.Project.MapLine(b.Surface, d.View, l)
+}
+
+// ChangeLine moves the points of a line of the use in view; no points take it
+// away.
+func (d *Desk) ChangeLine(id string, way []r3.Vec) error {
+	b := d.bodies[d.View]
+	if b == nil {
+		return errors.New("the scan is not ready yet")
+	}
+	return d.Project.ChangeLine(b.Surface, id, triples(way))
+}
+
+// LinesHere are the lines of the use in view.
+func (d *Desk) LinesHere() []annotate.Line {
+	var out []annotate.Line
+	r := d.Project.Record()
+	for _, l := range r.Lines {
+		if l.Use == d.View.String() {
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+func triples(way []r3.Vec) [][3]float64 {
+	var out [][3]float64
+	for _, p := range way {
+		out = append(out, [3]float64{p.X, p.Y, p.Z})
+	}
+	return out
+}
+
+// Length is a length between two places of the use in view.
+type Length struct {
+	StraightMM float64
+	SurfaceMM  float64  // NaN where no way over the surface leads there
+	Way        []r3.Vec // over the surface, the scene's frame
+}
+
+// Measure measures from one place to another, in mm of the specimen.
+func (d *Desk) Measure(from, to mesh.SurfacePoint) (Length, error) {
+	b := d.bodies[d.View]
+	if b == nil {
+		return Length{}, errors.New("the scan is not ready yet")
+	}
+	s, p := b.Surface, d.Placing(b)
+	a, z := s.Mesh.At(from), s.Mesh.At(to)
+	out := Length{StraightMM: p.Factor * r3.Norm(r3.Sub(z, a)), SurfaceMM: math.NaN()}
+	length, way, err := geodesic.Path(s.Mesh, s.Weld, s.Topology, from, to)
+	switch {
+	case errors.Is(err, geodesic.ErrApart):
+		way = []r3.Vec{a, z}
+	case err != nil:
+		return out, err
+	default:
+		out.SurfaceMM = p.Factor * length
+	}
+	for _, q := range way {
+		out.Way = append(out.Way, p.Place(q))
+	}
+	return out, nil
+}
