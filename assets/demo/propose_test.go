@@ -132,7 +132,7 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	}
 	share := func(what string, part, of, least, most float64) {
 		t.Helper()
-		t.Logf("%s: %.2f %%", what, 100*part/of)
+		t.Logf("checked: %s: %.2f %%; source: the demo's formulas; between %.0f and %.0f %%", what, 100*part/of, 100*least, 100*most)
 		if !(part/of >= least && part/of <= most) {
 			t.Errorf("%s is %.2f %%, not between %.0f and %.0f %%", what, 100*part/of, 100*least, 100*most)
 		}
