@@ -170,6 +170,18 @@ func (r *Region) UnmarshalJSON(data []byte) error {
 	return decodeNewer(data, (*plain)(r), &r.Newer)
 }
 
+// MarshalJSON writes the Density with the members of a newer version at its end.
+func (d Density) MarshalJSON() ([]byte, error) {
+	type plain Density
+	return encodeNewer(plain(d), d.Newer)
+}
+
+// UnmarshalJSON reads a Density and keeps the members it does not know.
+func (d *Density) UnmarshalJSON(data []byte) error {
+	type plain Density
+	return decodeNewer(data, (*plain)(d), &d.Newer)
+}
+
 // MarshalJSON writes the Line with the members of a newer version at its end.
 func (l Line) MarshalJSON() ([]byte, error) {
 	type plain Line

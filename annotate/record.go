@@ -232,6 +232,19 @@ type Region struct {
 	Rest       bool    `json:"rest,omitempty"` // made by "all the rest"
 	Note       string  `json:"note,omitempty"`
 	BandMM     float64 `json:"band_mm,omitempty"` // half width of the uncertain band along its outline
+	// ThicknessMM is how thick a fill or reconstruction is taken to be, least,
+	// likeliest, most: only for estimates where nothing was scanned before it.
+	ThicknessMM *[3]float64 `json:"thickness_mm,omitempty"`
+	Density     *Density    `json:"density,omitempty"` // of its material
+
+	Newer Newer `json:"-"` // members of a newer version
+}
+
+// Density is that of a material, in grams per cubic centimetre, with its
+// standard uncertainty.
+type Density struct {
+	GramsPerCM3 float64 `json:"g_per_cm3"`
+	U           float64 `json:"u"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }

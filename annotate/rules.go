@@ -80,6 +80,9 @@ func (r *Record) checkReferences(p *points) {
 		once("work", e.ID)
 		check("work", e.ID, e)
 	}
+	for _, e := range r.Answers {
+		once("answers", e.ID)
+	}
 	for _, e := range r.Changes {
 		once("changes", e.ID)
 		check("change", e.ID, e)

@@ -75,7 +75,8 @@ func fromPictures(m *mesh.Mesh, s *change.Side) []colour.Linear {
 			u0, v0 := float64(m.UVs[2*v]), float64(m.UVs[2*v+1])
 			next := t[(k+1)%3]
 			reach := math.Hypot((float64(m.UVs[2*next])-u0)*float64(size.X), (float64(m.UVs[2*next+1])-v0)*float64(size.Y)) / 2
-			out[at] = averaged(picture, u0, v0, min(reach, 12))
+			c, by := averaged(picture, u0, v0, min(reach, 12)), m.Materials[material].BaseColour
+			out[at] = colour.Linear{R: c.R * float64(by[0]), G: c.G * float64(by[1]), B: c.B * float64(by[2])}
 		}
 	}
 	return out
@@ -86,6 +87,9 @@ func fromPictures(m *mesh.Mesh, s *change.Side) []colour.Linear {
 func averaged(p image.Image, u, v, reach float64) colour.Linear {
 	b := p.Bounds()
 	wrap := func(x float64, n int) int {
+		if x >= 0 && x <= 1 { // the far edge is not the near one
+			return min(int(x*float64(n)), n-1)
+		}
 		i := int(math.Floor((x - math.Floor(x)) * float64(n)))
 		return min(i, n-1)
 	}

@@ -121,7 +121,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	say(0, words)
 	w := &work{Input: in}
 	w.normals = mesh.VertexNormals(in.Change.After.Mesh, in.Change.After.Weld)
-	w.areas = vertexAreas(in.Change.After)
+	w.areas, w.areasBefore = vertexAreas(in.Change.After), vertexAreas(in.Change.Before)
 	if err := w.readColours(ctx); err != nil {
 		return nil, err
 	}
@@ -157,8 +157,8 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 // vertices of the change's scan after, unless they say before.
 type work struct {
 	Input
-	normals []r3.Vec
-	areas   []float64
+	normals            []r3.Vec
+	areas, areasBefore []float64 // a third of the faces round a vertex, mm²
 
 	light                light
 	labBefore, labAfter  [][3]float64 // smoothed, of the closest place before (light taken out) and of the scan after; nil without colours

@@ -186,7 +186,7 @@ func (w *work) findRock() {
 	}
 	w.looksBefore, w.looks = put(w.ownBefore, roughness(b)), put(w.labAfter, roughness(a))
 	// Weighed by how thick it lay: thin edges show what is under them.
-	weight := w.inRock(b.Core, vertexAreas(b))
+	weight := w.inRock(b.Core, w.areasBefore)
 	for v, g := range b.Smooth {
 		if weight[v] > 0 {
 			weight[v] *= max(0, g-w.Change.SmallestMM)
@@ -239,7 +239,7 @@ func (w *work) rockShare(k int) (float64, bool) {
 		return 0, false
 	}
 	like, all := 0.0, 0.0
-	for v, area := range vertexAreas(w.Change.Before) {
+	for v, area := range w.areasBefore {
 		if w.Change.Before.Core[v] != int32(k) {
 			continue
 		}

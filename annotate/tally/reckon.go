@@ -68,6 +68,11 @@ func Reckon(in Input) (*Sheet, error) {
 	if whole.total > 0 {
 		s.MatrixLeft = whole.share(whole.area[matrix], whole.u[matrix], whole.total, "matrix left, share of the whole surface scanned")
 	}
+	if in.Fills != nil || in.ByVolume != nil {
+		s.Fills, s.RestoredByVolume = append([]Fill{}, in.Fills...), in.ByVolume
+	} else if err := s.fills(in, &whole); err != nil {
+		return nil, err
+	}
 	s.point(in, &whole)
 	return s, nil
 }
@@ -384,6 +389,10 @@ func (s *Sheet) point(in Input, t *sums) {
 			add("not_examined", severity, in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is not examined", 100*U/S), "map it, or hand over with the range as it stands")
 		}
 		if t.area[uncertain] > 0 {
+			if r := s.Restored.Low; r != nil && t.area[fill]+t.area[reconstruction] > 0 && t.area[uncertain]/S > r.Expanded() {
+				add("restored_rests_on_uncertain", "warning", in.Stage, fmt.Sprintf("whether %.1f\u00a0%% of the surface scanned was added cannot be decided, which moves the restored share by more than its uncertainty: it may be up to %.1f\u00a0%%",
+					100*t.area[uncertain]/S, 100*(t.area[fill]+t.area[reconstruction]+t.area[uncertain])/S), "give the range, not the share alone, or examine the uncertain surface by another method")
+			}
 			add("uncertain_surface", "note", in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is uncertain", 100*t.area[uncertain]/S), "examine it by another method, or leave the range")
 		}
 		if t.retouchedOriginal > 0 {

@@ -22,6 +22,8 @@ type Sheet struct {
 	Regions             []Region             `json:"regions"`
 	Joins               []JoinLength         `json:"joins"`
 	Volumes             []Volume             `json:"volumes"`
+	Fills               []Fill               `json:"fills"`
+	RestoredByVolume    *ByVolume            `json:"restored_by_volume,omitempty"`
 	Scales              []Scale              `json:"scales"`
 	OpenPoints          []annotate.OpenPoint `json:"open_points"`
 }

@@ -132,7 +132,7 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	}
 	share := func(what string, part, of, least, most float64) {
 		t.Helper()
-		t.Logf("%s: %.2f %%", what, 100*part/of)
+		t.Logf("checked: %s: %.2f %%; source: the demo's formulas; between %.0f and %.0f %%", what, 100*part/of, 100*least, 100*most)
 		if !(part/of >= least && part/of <= most) {
 			t.Errorf("%s is %.2f %%, not between %.0f and %.0f %%", what, 100*part/of, 100*least, 100*most)
 		}
@@ -166,6 +166,14 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	if moved != 1 {
 		t.Errorf("%d pieces set back, not one", moved)
 	}
+	done, err := b.project.Accept(join, project.Accepting{Number: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	record := b.project.Record()
+	if len(record.Lines) != 1 || record.Lines[0].ID != done.Answer.Line || record.Lines[0].Fit != "" || len(record.Regions) != 0 || record.Changes[0].What != "moved_piece" {
+		t.Errorf("the piece set back became %+v, %+v", record.Lines, record.Changes)
+	}
 
 	retouch := b.proposed(t, Fill, Retouch)
 	x = b.split(b.scanAt(Retouch), marked(retouch, "colour_changed"), func(d r3.Vec) bool { return sp.retouched.inside(d) && sp.putty.inside(d) },
@@ -193,6 +201,21 @@ func TestProposalsOnTheDemo(t *testing.T) {
 	x = b.split(b.scanAt(AirAbrasive), marked(air, "surface_lowered"), sp.lowered.inside, func(d r3.Vec) bool { return !sp.lowered.inside(d) })
 	share("true lowered surface found", x.found, x.inside, 0.80, 1)
 	share("other surface proposed as lowered", x.leaked, x.outside, 0, 0.01)
+	for i, p := range air.List {
+		if string(p.Kind) != "surface_lowered" {
+			continue
+		}
+		done, err := b.project.Accept(air, project.Accepting{Number: i + 1})
+		if err != nil || done.Taken != len(p.Marks[0].Faces) || done.Skipped != 0 || len(done.Answer.Regions) != 2 {
+			t.Errorf("accepting lowered surface: %+v %v", done, err)
+		}
+		record := b.project.Record()
+		for _, g := range record.Regions {
+			if g.Kind == "over_prepared" || g.Kind == annotate.OriginalAbraded {
+				t.Errorf("a cause was proposed: %s", g.Kind)
+			}
+		}
+	}
 }
 
 func vecOf(p [3]float64) r3.Vec { return r3.Vec{X: p[0], Y: p[1], Z: p[2]} }

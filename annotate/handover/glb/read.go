@@ -121,6 +121,17 @@ func read(scene *gltf.Scene) (*Model, error) {
 		return nil, err
 	}
 	if stated != nil && stated.Tally != nil {
+		// How much a fill holds does not follow from the surface.
+		in.Fills = []tally.Fill{}
+		for _, f := range stated.Tally.Fills {
+			f.Carried = true
+			in.Fills = append(in.Fills, f)
+		}
+		if v := stated.Tally.RestoredByVolume; v != nil {
+			carried := *v
+			carried.Carried = true
+			in.ByVolume = &carried
+		}
 		for _, v := range stated.Tally.Volumes {
 			v.Carried = true
 			in.Volumes = append(in.Volumes, v)
