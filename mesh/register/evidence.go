@@ -176,7 +176,14 @@ func (f *fine) gatherCells(r *Result) {
 // enlarged by n/(n-1), and held above what independent places would give.
 func (f *fine) bootstrap(r *Result) {
 	n := len(f.systems)
-	r.cells = n
+	weights, squares := 0.0, 0.0
+	for i := range f.systems {
+		w := f.systems[i].sys.weight
+		weights, squares = weights+w, squares+w*w
+	}
+	if squares > 0 {
+		r.cells = weights * weights / squares
+	}
 	var all system
 	for i := range f.systems {
 		all.merge(&f.systems[i].sys, 1)
@@ -204,8 +211,8 @@ func (f *fine) bootstrap(r *Result) {
 			}
 		}
 		few := 1.0
-		if n > 1 {
-			few = float64(n) / float64(n-1)
+		if r.cells > 1.5 {
+			few = r.cells / (r.cells - 1)
 		}
 		for _, d := range draws {
 			for a := range rigidPart {

@@ -16,7 +16,7 @@ import (
 // comes from the covariance, whose three directions at the place are taken
 // together as one chi-squared variable of the same mean and variance
 // (Satterthwaite), widened by Student's factor for the number of cells that were
-// drawn, and by smooth error of the scans where it shows. An error as long as the
+// drawn, counted by weight, and by smooth error of the scans where it shows. An error as long as the
 // specimen cannot show: only check points tell.
 func (r *Result) ErrorAt(p r3.Vec) float64 {
 	s := r.covarianceAt(p)
@@ -32,7 +32,7 @@ func (r *Result) ErrorAt(p r3.Vec) float64 {
 	}
 	nu := trace * trace / squares
 	radius := math.Sqrt(trace / nu * distuv.ChiSquared{K: nu}.Quantile(0.95))
-	few := distuv.StudentsT{Sigma: 1, Nu: math.Max(2, float64(r.cells-1))}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
+	few := distuv.StudentsT{Sigma: 1, Nu: math.Max(2, r.cells-1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
 	return math.Hypot(few*radius, r.SmoothMM)
 }
 
@@ -59,7 +59,7 @@ func (r *Result) covarianceAt(p r3.Vec) (out [3][3]float64) {
 
 // smoothPart is the share of the residuals' spread from which on error that
 // hangs together counts as shown.
-const smoothPart = 0.4
+const smoothPart = 0.25
 
 // smooth looks for error that hangs together over whole cells of the stable area:
 // what the cells' mean gaps spread by more than independent noise of the vertices
