@@ -95,7 +95,7 @@ func (p *Project) SetAside(ctx context.Context, key annotate.UseKey, ids []strin
 		if i < 0 {
 			return out, fmt.Errorf("proposal %s of %v was found by another version of this program and is not found again: look at the scan anew", q.ID, key)
 		}
-		free, err := p.unmarked(key, faces[i])
+		free, err := p.unclaimed(key, faces[i])
 		if err != nil {
 			return out, err
 		}
@@ -132,8 +132,8 @@ func (p *Project) KeepIn(key annotate.UseKey, ids []string) ([]annotate.Proposal
 	})
 }
 
-// unmarked returns those of some faces that are in no substance region.
-func (p *Project) unmarked(key annotate.UseKey, faces []uint32) ([]uint32, error) {
+// unclaimed returns those of some faces that are in no substance region.
+func (p *Project) unclaimed(key annotate.UseKey, faces []uint32) ([]uint32, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if !p.hasMap(key.String()) {
