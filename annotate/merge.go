@@ -50,7 +50,7 @@ func (r *Record) Merge(data []byte) error {
 // mergeOrder is the order in which the members of a record file are taken over,
 // so that what others name is there before them.
 var mergeOrder = []string{
-	"specimen", "people", "stages", "pieces", "scans", "uses", "work", "regions", "lines", "changes", "agreements", "hand_overs",
+	"specimen", "people", "stages", "pieces", "scans", "uses", "work", "regions", "lines", "changes", "answers", "agreements", "hand_overs",
 }
 
 // describe adds the line to an error of the JSON reader.
@@ -219,8 +219,8 @@ func (r *Record) add(name string, list, entry reflect.Value) error {
 		}
 		r.Regions = append(r.Regions, e)
 		return nil
-	case Scan, Use, HandOver:
-		return fmt.Errorf("%s are made by the program: add, scale, align and handover", name)
+	case Scan, Use, HandOver, Answer:
+		return fmt.Errorf("%s are made by the program: add, scale, align, map and handover", name)
 	}
 	prefix := map[string]string{"people": "P", "lines": "J", "work": "W", "changes": "C", "agreements": "A"}[name]
 	if id := entry.FieldByName("ID"); id.String() == "" {
@@ -284,7 +284,7 @@ func (r *Record) mayBecome(old, now any) error {
 		if !reflect.DeepEqual(o, n) {
 			return fmt.Errorf("only alignment.accepted_by of a use can be written; scale and align find the rest")
 		}
-	case Scan, HandOver:
+	case Scan, HandOver, Answer:
 		return fmt.Errorf("it is made by the program and cannot be written")
 	}
 	return r.checkEntry(now)

@@ -170,6 +170,18 @@ func (r *Region) UnmarshalJSON(data []byte) error {
 	return decodeNewer(data, (*plain)(r), &r.Newer)
 }
 
+// MarshalJSON writes the Density with the members of a newer version at its end.
+func (d Density) MarshalJSON() ([]byte, error) {
+	type plain Density
+	return encodeNewer(plain(d), d.Newer)
+}
+
+// UnmarshalJSON reads a Density and keeps the members it does not know.
+func (d *Density) UnmarshalJSON(data []byte) error {
+	type plain Density
+	return decodeNewer(data, (*plain)(d), &d.Newer)
+}
+
 // MarshalJSON writes the Line with the members of a newer version at its end.
 func (l Line) MarshalJSON() ([]byte, error) {
 	type plain Line
@@ -216,6 +228,18 @@ func (c Change) MarshalJSON() ([]byte, error) {
 func (c *Change) UnmarshalJSON(data []byte) error {
 	type plain Change
 	return decodeNewer(data, (*plain)(c), &c.Newer)
+}
+
+// MarshalJSON writes the Answer with the members of a newer version at its end.
+func (a Answer) MarshalJSON() ([]byte, error) {
+	type plain Answer
+	return encodeNewer(plain(a), a.Newer)
+}
+
+// UnmarshalJSON reads an Answer and keeps the members it does not know.
+func (a *Answer) UnmarshalJSON(data []byte) error {
+	type plain Answer
+	return decodeNewer(data, (*plain)(a), &a.Newer)
 }
 
 // MarshalJSON writes the Agreement with the members of a newer version at its end.

@@ -13,6 +13,7 @@ type Record struct {
 	Lines      []Line      `json:"lines,omitempty"`
 	Work       []Work      `json:"work,omitempty"`
 	Changes    []Change    `json:"changes,omitempty"`
+	Answers    []Answer    `json:"answers,omitempty"`
 	Agreements []Agreement `json:"agreements,omitempty"`
 	HandOvers  []HandOver  `json:"hand_overs,omitempty"`
 
@@ -103,6 +104,8 @@ type Scan struct {
 	Triangles  int    `json:"triangles"`
 	Vertices   int    `json:"vertices"`
 	Note       string `json:"note,omitempty"`
+	// Proposals are what looked like no specimen when the scan was added.
+	Proposals []Proposal `json:"proposals,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -126,6 +129,7 @@ type Use struct {
 	Scan      string     `json:"scan"`
 	Scale     Scale      `json:"scale"`
 	Alignment *Alignment `json:"alignment,omitempty"` // nil for the scan that gives the piece its frame
+	Declined  []string   `json:"declined,omitempty"`  // proposals of the scan that are not so here
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -141,21 +145,34 @@ func (k UseKey) String() string { return k.Stage + "/" + k.Piece + "/" + k.Part 
 
 // Scale is what a scan's size is worth. Factor multiplies lengths after the
 // unit; RelativeU is its relative standard uncertainty, absent with as_stated.
+// With bars, all three follow from them.
 type Scale struct {
 	Verdict   string     `json:"verdict"` // as_stated, unverified, difference_only, verified
 	Factor    float64    `json:"factor"`
 	RelativeU float64    `json:"relative_u,omitempty"`
 	Bars      []ScaleBar `json:"bars,omitempty"`
+	// CommonU is the standard uncertainty of what the calibrations of all bars
+	// have in common, mm.
+	CommonU float64 `json:"common_u_mm,omitempty"`
+	// LengthsChecked says that a person looked at the lengths again, so that a
+	// factor that looks like a wrong unit is used.
+	LengthsChecked bool `json:"lengths_checked,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
 
-// ScaleBar is a known length in the scan; ends in the scan's frame, mm.
+// ScaleBar is a known length in the scan. From and To are its ends, in the
+// scan's frame, mm as the scan states them; without them Measured is the length
+// in the scan as somebody else measured it.
 type ScaleBar struct {
-	From   [3]float64 `json:"from_mm"`
-	To     [3]float64 `json:"to_mm"`
-	Length float64    `json:"length_mm"`
-	U      float64    `json:"length_u_mm"`
+	Name      string      `json:"name,omitempty"`
+	From      *[3]float64 `json:"from_mm,omitempty"`
+	To        *[3]float64 `json:"to_mm,omitempty"`
+	Measured  float64     `json:"measured_mm,omitempty"`
+	MeasuredU float64     `json:"measured_u_mm"` // standard uncertainty of the length in the scan, both ends together
+	Length    float64     `json:"length_mm"`     // as stated by whoever calibrated the bar
+	U         float64     `json:"length_u_mm"`   // its standard uncertainty
+	HeldOut   bool        `json:"held_out,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -178,6 +195,9 @@ type Alignment struct {
 	Centre            [3]float64  `json:"centre_mm"`            // stable centre, piece frame
 	Picks             []Pick      `json:"picks,omitempty"`
 	AcceptedBy        string      `json:"accepted_by,omitempty"`
+	// ScaleChanged says that the scale of a scan it rests on was changed since:
+	// ScanToPiece is where that carries the scan, and is not accepted.
+	ScaleChanged bool `json:"scale_changed,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -212,6 +232,19 @@ type Region struct {
 	Rest       bool    `json:"rest,omitempty"` // made by "all the rest"
 	Note       string  `json:"note,omitempty"`
 	BandMM     float64 `json:"band_mm,omitempty"` // half width of the uncertain band along its outline
+	// ThicknessMM is how thick a fill or reconstruction is taken to be, least,
+	// likeliest, most: only for estimates where nothing was scanned before it.
+	ThicknessMM *[3]float64 `json:"thickness_mm,omitempty"`
+	Density     *Density    `json:"density,omitempty"` // of its material
+
+	Newer Newer `json:"-"` // members of a newer version
+}
+
+// Density is that of a material, in grams per cubic centimetre, with its
+// standard uncertainty.
+type Density struct {
+	GramsPerCM3 float64 `json:"g_per_cm3"`
+	U           float64 `json:"u"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -272,6 +305,27 @@ type Change struct {
 	What     string     `json:"what"` // matrix, fill, … unknown
 	Centroid [3]float64 `json:"centroid_mm"`
 	Evidence string     `json:"evidence,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
+}
+
+// Answer is what a person said to one proposal of the program: accepted, with
+// what was made of it, or refused. The proposal is known by the two uses, its
+// kind and its middle, in the piece's frame.
+type Answer struct {
+	ID       string     `json:"id"` // Q1, Q2 …
+	From     string     `json:"from"`
+	To       string     `json:"to"`
+	Proposal string     `json:"proposal"`
+	Centroid [3]float64 `json:"centroid_mm"`
+	Verdict  string     `json:"verdict"` // accepted, refused
+	Regions  []string   `json:"regions,omitempty"`
+	Line     string     `json:"line,omitempty"`
+	Change   string     `json:"change,omitempty"`
+	Trimmed  bool       `json:"trimmed,omitempty"` // only part of its faces was taken
+	Who      string     `json:"who,omitempty"`
+	When     string     `json:"when,omitempty"`
+	Note     string     `json:"note,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }

@@ -30,8 +30,28 @@ func (g Region) Check() error {
 	if g.Rest && g.Kind == Unassigned {
 		return errors.New("all the rest is unassigned already")
 	}
+	if err := g.checkMatter(); err != nil {
+		return err
+	}
 	if _, err := ParseDate(g.When); err != nil {
 		return err
+	}
+	return nil
+}
+
+// checkMatter says what is wrong with the thickness and the density of a region.
+func (g Region) checkMatter() error {
+	if g.ThicknessMM == nil && g.Density == nil {
+		return nil
+	}
+	if g.Layer != LayerSubstance || !IsRestored(g.Kind) {
+		return fmt.Errorf("only a fill or a reconstruction has a thickness and a density, %s has none", g.Kind)
+	}
+	if t := g.ThicknessMM; t != nil && !(t[0] >= 0 && t[0] <= t[1] && t[1] <= t[2] && t[2] > 0 && t[2] < 1000) {
+		return fmt.Errorf("a thickness of %g, %g, %g mm is not least, likeliest and most: give three numbers in rising order", t[0], t[1], t[2])
+	}
+	if d := g.Density; d != nil && !(d.GramsPerCM3 > 0 && d.GramsPerCM3 < 30 && d.U >= 0 && d.U <= d.GramsPerCM3) {
+		return fmt.Errorf("a density of %g ± %g g/cm³ is none: give grams per cubic centimetre and a standard uncertainty", d.GramsPerCM3, d.U)
 	}
 	return nil
 }

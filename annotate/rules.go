@@ -14,6 +14,7 @@ func (r *Record) OpenPoints() []OpenPoint {
 	r.checkReferences(&p)
 	r.checkStages(&p)
 	r.checkUses(&p)
+	r.checkProposals(&p)
 	r.checkRegions(&p)
 	r.checkLines(&p)
 	return p.list
@@ -78,6 +79,9 @@ func (r *Record) checkReferences(p *points) {
 	for _, e := range r.Work {
 		once("work", e.ID)
 		check("work", e.ID, e)
+	}
+	for _, e := range r.Answers {
+		once("answers", e.ID)
 	}
 	for _, e := range r.Changes {
 		once("changes", e.ID)
@@ -149,18 +153,13 @@ func (r *Record) anyUseBefore(i int) bool {
 	return false
 }
 
-// checkUses finds scans whose scale rests on the file alone, and scans that
-// are not aligned with the others of their piece.
+// checkUses finds scans whose scale is not verified, and scans that are not aligned with the others of their piece.
 func (r *Record) checkUses(p *points) {
 	for _, q := range r.Pieces {
 		base, _ := r.BaseUse(q.ID)
 		for _, u := range r.Chain(q.ID) {
 			key := u.Key().String()
-			if u.Scale.Verdict == ScaleAsStated {
-				p.add("scale_as_stated", SeverityNote, key,
-					fmt.Sprintf("the scale of %s is as the scan states it: no bar was measured, so no value carries a term for it", key),
-					"measure scale bars in the scan, or scan again with bars beside the specimen")
-			}
+			u.checkScale(p)
 			switch a := u.Alignment; {
 			case u.Key() == base.Key():
 			case a == nil:

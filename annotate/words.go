@@ -29,11 +29,16 @@ const (
 	LinePin         = "pin"
 
 	ScaleAsStated       = "as_stated"
+	ScaleUnverified     = "unverified"
 	ScaleDifferenceOnly = "difference_only"
+	ScaleVerified       = "verified"
 
 	VerdictAccepted  = "accepted"
 	VerdictAmbiguous = "ambiguous"
 	VerdictRefused   = "refused"
+
+	AnswerAccepted = "accepted"
+	AnswerRefused  = "refused"
 
 	SeverityNote    = "note"
 	SeverityWarning = "warning"

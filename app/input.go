@@ -1,17 +1,20 @@
 package app
 
 import (
+	"fmt"
 	"image"
 	"image/color"
 	"math"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/driver/desktop"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/app/session"
 	"rigatino/app/tool"
 	"rigatino/app/view"
 	"rigatino/mesh/render"
@@ -125,6 +128,10 @@ func (w *Window) Press(x, y float64) {
 		if ok {
 			w.picked(p)
 		}
+		return
+	}
+	if w.task == taskScale && ok && !p.Inside {
+		w.barEnd(p)
 		return
 	}
 	if w.task != taskMap || !ok || p.Inside {
@@ -327,6 +334,23 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	if w.task != taskChange {
 		scene.Lines = w.desk.Lines(key)
 	}
+	if on, _, _ := w.desk.Picking(); on {
+		scene.Bodies[0].Marks = nil // places are known by how the surface looks
+		scene.Lines = nil
+	}
+	picks := w.desk.PickMarks(key)
+	if len(picks) > 0 {
+		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	}
+	var bars []session.BarDrawn
+	if w.task == taskScale {
+		var first *r3.Vec
+		bars, first = w.desk.BarsDrawn()
+		scene.Lines = w.desk.BarLines(bars, session.Magnified(bars), barLook(c))
+		if first != nil {
+			scene.Ring = &render.Ring{Centre: *first, RadiusMM: w.desk.Body(key).TileMM / 4, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
+		}
+	}
 	over := func(*image.RGBA, *render.Frame) {}
 	if w.task == taskMap {
 		scene.Lines = append(scene.Lines, w.handLines()...)
@@ -382,6 +406,12 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 		over(img, f)
 		fw, fh := f.Size()
+		for _, m := range picks {
+			if x, y, _, ok := f.Camera().Project(m.At, fw, fh); ok {
+				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
+			}
+		}
+		nameBars(img, f, bars, words, paper)
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM

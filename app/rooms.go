@@ -61,4 +61,7 @@ func (r *rooms) Layout(_ []fyne.CanvasObject, s fyne.Size) {
 	place(r.next, nextHigh)
 }
 
-func (r *rooms) MinSize(_ []fyne.CanvasObject) fyne.Size { return fyne.NewSize(1100, 720) }
+// smallest is the least size of the window.
+var smallest = fyne.NewSize(1100, 720)
+
+func (r *rooms) MinSize(_ []fyne.CanvasObject) fyne.Size { return smallest }

@@ -46,8 +46,8 @@ func (w *Window) startRoom() {
 	drop := part.NewSentence("**Drop the first scan here**", look.TextHeading, 600)
 	rows := []fyne.CanvasObject{
 		drop,
-		part.NewSentence("GLB, glTF or PLY. The file is copied and never changed.", look.TextBody, 600),
-		part.NewSentence("or write where it is; a PLY file has no unit of its own, so choose one", look.TextBody, 600),
+		part.NewSentence("GLB, glTF, OBJ, PLY or STL. The file is copied and never changed.", look.TextBody, 600),
+		part.NewSentence("or write where it is; an OBJ, PLY or STL file has no unit of its own, so choose one", look.TextBody, 600),
 		container.NewBorder(nil, nil, nil, container.NewHBox(unit, part.NewButton("Open", open), browse), path),
 	}
 	if w.opt.MakeDemo != nil {

@@ -3,6 +3,9 @@ package app
 import (
 	"context"
 	"fmt"
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -17,9 +20,12 @@ import (
 func (w *Window) alignTask() {
 	d := w.desk
 	w.slip.Add(part.SectionName("ALIGNMENT"))
-	w.alignSlip()
 	w.readyOther()
-	if on, pairs, next := d.Picking(); on {
+	on, pairs, next := d.Picking()
+	if !on {
+		w.alignSlip()
+	} else {
+		w.pickSlip(pairs)
 		w.pickStep(pairs, next)
 		return
 	}
@@ -27,8 +33,6 @@ func (w *Window) alignTask() {
 		w.next.Say("Hold the other date: press its bead on the bench line with Shift, or with the second button.", part.Ink)
 		return
 	}
-	w.shelf.Add(part.NewButton("Find the fit", w.findFit))
-	w.shelf.Add(part.NewButton("Pick three pairs", w.startPicking))
 	w.next.Say("Pick three or more places that show the same spot on both dates, far apart, on surface that did not change; then press **Lay on**.", part.Ink)
 	w.next.Offer("Pick pairs", w.startPicking)
 	w.next.OfferBack("Find the fit", w.findFit)
@@ -87,6 +91,7 @@ func (w *Window) startPicking() {
 		w.next.Say(sentence(err.Error()), part.Warning)
 		return
 	}
+	w.pickViews = map[annotate.UseKey]render.Camera{w.desk.View: w.camera}
 	w.log("picking", nil)
 	w.glass, w.edge = false, false
 	w.refresh()
@@ -97,19 +102,81 @@ func (w *Window) picked(p render.Picked) {
 	if p.Inside {
 		return
 	}
+	// Each date keeps its own view, so that nobody has to come near again for
+	// every place.
+	from := w.inSight()
 	if err := w.desk.Pick(p.Place); err != nil {
 		w.next.Say(sentence(err.Error()), part.Warning)
 		return
 	}
+	w.pickViews[from] = w.camera
 	_, pairs, _ := w.desk.Picking()
 	w.log("picked", map[string]any{"pairs": pairs, "x": p.Point.X, "y": p.Point.Y, "z": p.Point.Z})
-	w.placed = false
+	w.turnToPick()
 	w.refresh()
+}
+
+// turnToPick shows the date that the next place is wanted on as it was last seen.
+func (w *Window) turnToPick() {
+	c, ok := w.pickViews[w.inSight()]
+	if w.placed = ok; ok {
+		w.camera = c
+	}
+}
+
+// pickSlip says how the pairs agree while they are picked.
+func (w *Window) pickSlip(pairs int) {
+	words := fmt.Sprintf("%d pairs", pairs)
+	if pairs < 3 {
+		words = fmt.Sprintf("%d of at least 3 pairs", pairs)
+	}
+	w.slip.Add(part.Heading(words))
+	fit, ok := w.desk.PickFit()
+	if !ok {
+		if pairs >= 3 {
+			w.slip.Add(part.NewSentence("The places lie on one line and leave a turn free: pick one well off it.", look.TextBody, 260))
+		}
+		return
+	}
+	for i, r := range fit.ResidualMM {
+		words := mm(r)
+		if out := fit.LeftOutMM[i]; !math.IsNaN(out) {
+			words += "; " + mm(out) + " by the others"
+		}
+		w.slip.Add(part.TextRow(fmt.Sprintf("Pair %d", i+1), words))
+	}
+	if pairs > 3 {
+		w.slip.Add(part.TextRow("Far end", "about "+mm(fit.FarMM)+" from these pairs alone"))
+	}
+	w.slip.Add(part.NewSentence("What each pair is off; the ring round its place has that radius. A slip shows best in what the others say of it. The fit on the surface that follows is finer.", look.TextCaption, 260))
+}
+
+// pickLines draws the picked places of a use: a dot, and a ring whose radius is
+// what the pair is off, in true mm.
+func (w *Window) pickLines(key annotate.UseKey, c render.Camera) []render.Line {
+	ink, casing := toRGBA(look.Of(look.Light).Ink), toRGBA(look.Of(look.Light).AccentText)
+	var out []render.Line
+	for _, m := range w.desk.PickMarks(key) {
+		circle := func(radius float64) []r3.Vec {
+			const corners = 48
+			var points []r3.Vec
+			for k := range corners + 1 {
+				sin, cos := math.Sincos(2 * math.Pi * float64(k) / corners)
+				points = append(points, r3.Add(m.At, r3.Add(r3.Scale(radius*cos, c.Right), r3.Scale(radius*sin, c.Up))))
+			}
+			return points
+		}
+		out = append(out, render.Line{Points: circle(0.004 * c.DistanceMM), Ink: ink, Casing: casing, CasingMM: 0.004 * c.DistanceMM, Through: true})
+		if m.ResidualMM > 0 {
+			out = append(out, render.Line{Points: circle(m.ResidualMM), Ink: ink, Casing: casing, Through: true})
+		}
+	}
+	return out
 }
 
 // pickStep says which place is wanted next.
 func (w *Window) pickStep(pairs int, next annotate.UseKey) {
-	w.shelf.Add(part.NewButton("Take the last place back", func() { w.desk.TakeBack(); w.placed = false; w.refresh() }))
+	w.shelf.Add(part.NewButton("Take the last place back", func() { w.desk.TakeBack(); w.turnToPick(); w.refresh() }))
 	w.shelf.Add(part.NewButton("Give up picking", func() { w.desk.EndPicking(); w.placed = false; w.refresh() }))
 	words := fmt.Sprintf("Pair %d: press on a place on the scan of **%s** that you know on both dates.", pairs+1, w.stageWords(next.Stage))
 	if next == w.desk.View {

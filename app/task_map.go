@@ -257,10 +257,13 @@ func (w *Window) step(word string, do func() (string, error)) {
 		w.next.Say(sentence(err.Error()), part.Warning)
 		return
 	}
+	w.desk.DropBar()
 	sum, _ := w.desk.MapSum()
 	w.log(word, map[string]any{"label": label, "map": sum})
-	w.refresh()
-	w.next.Say(title(word)+": "+label+".", part.Ink)
+	w.resized(func() {
+		w.refresh()
+		w.next.Say(title(word)+": "+label+".", part.Ink)
+	})
 }
 
 // afterMarking shows what a marking did.

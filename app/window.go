@@ -30,6 +30,7 @@ import (
 // Tasks, the same words as the commands.
 const (
 	taskAdd      = "Add"
+	taskScale    = "Scale"
 	taskAlign    = "Align"
 	taskChange   = "Change"
 	taskMap      = "Map"
@@ -37,7 +38,7 @@ const (
 	taskHandOver = "Hand over"
 )
 
-var tasks = []string{taskAdd, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
+var tasks = []string{taskAdd, taskScale, taskAlign, taskChange, taskMap, taskTally, taskHandOver}
 
 // autosave is how often what was done is saved by itself.
 const autosave = 2 * time.Minute
@@ -61,11 +62,12 @@ type Window struct {
 	desk *session.Desk
 	task string
 
-	painter  *view.Painter
-	specimen *view.Specimen
-	camera   render.Camera
-	placed   bool            // the camera fits what is in view
-	frames   []*render.Frame // shown last, and the one before
+	painter   *view.Painter
+	specimen  *view.Specimen
+	camera    render.Camera
+	placed    bool                              // the camera fits what is in view
+	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
+	frames    []*render.Frame                   // shown last, and the one before
 
 	pointer struct {
 		x, y float64
@@ -98,6 +100,9 @@ type Window struct {
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
+
+	typed       session.Typed // about the scale bar in hand
+	lengthField *widget.Entry // where its length is written
 }
 
 // New fills a window; nothing is open yet.
@@ -268,6 +273,7 @@ func (w *Window) viewStage(stage string) {
 	}
 	w.desk.View = key
 	w.desk.Changed = nil
+	w.desk.DropBar()
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -308,8 +314,15 @@ func (w *Window) Choose(task string) {
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.DropBar()
 	}
 	w.log("task", map[string]any{"task": task})
+	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
+		if key, ok := w.desk.Before(); ok {
+			w.desk.Other = key
+			w.log("hold", map[string]any{"use": key.String()})
+		}
+	}
 	w.refresh()
 }
 
@@ -320,6 +333,9 @@ func (w *Window) refresh() {
 	w.next.Choose(w.task)
 	w.next.Offer("", nil)
 	w.next.OfferBack("", nil)
+	if _, writing := w.win.Canvas().Focused().(*widget.Entry); writing {
+		w.win.Canvas().Unfocus() // a field that is gone would go on swallowing keys
+	}
 	w.slip.RemoveAll()
 	w.shelf.RemoveAll()
 	w.shelf.Layout = layout.NewCustomPaddedHBoxLayout(look.Gap)
@@ -333,6 +349,8 @@ func (w *Window) refresh() {
 		switch w.task {
 		case taskAdd:
 			w.addTask()
+		case taskScale:
+			w.scaleTask()
 		case taskAlign:
 			w.alignTask()
 		case taskChange:

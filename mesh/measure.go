@@ -16,19 +16,33 @@ func (b Box) Diagonal() float64 { return r3.Norm(r3.Sub(b.Max, b.Min)) }
 // Centre is the middle of the box.
 func (b Box) Centre() r3.Vec { return r3.Scale(0.5, r3.Add(b.Min, b.Max)) }
 
+// boundsBlock is the number of corners one worker looks at at a time.
+const boundsBlock = 3 * topologyBlock
+
 // Bounds returns the box round all vertices that a triangle uses; a scan
 // program may leave stray vertices behind.
 func Bounds(m *Mesh) Box {
 	if len(m.Triangles) == 0 {
 		return Box{}
 	}
-	lo := [3]float32{math.MaxFloat32, math.MaxFloat32, math.MaxFloat32}
-	hi := [3]float32{-math.MaxFloat32, -math.MaxFloat32, -math.MaxFloat32}
-	for _, v := range m.Triangles {
+	type corners struct{ lo, hi [3]float32 }
+	const far = math.MaxFloat32
+	none := corners{[3]float32{far, far, far}, [3]float32{-far, -far, -far}}
+	n := len(m.Triangles)
+	parts := make([]corners, (n+boundsBlock-1)/boundsBlock)
+	_ = Parallel(context.Background(), len(parts), func(b int) {
+		c := none
+		for _, v := range m.Triangles[b*boundsBlock : min(n, (b+1)*boundsBlock)] {
+			p := m.Positions[3*v : 3*v+3 : 3*v+3]
+			c.lo[0], c.lo[1], c.lo[2] = min(c.lo[0], p[0]), min(c.lo[1], p[1]), min(c.lo[2], p[2])
+			c.hi[0], c.hi[1], c.hi[2] = max(c.hi[0], p[0]), max(c.hi[1], p[1]), max(c.hi[2], p[2])
+		}
+		parts[b] = c
+	})
+	lo, hi := none.lo, none.hi
+	for _, c := range parts {
 		for k := range 3 {
-			x := m.Positions[3*v+uint32(k)]
-			lo[k] = min(lo[k], x)
-			hi[k] = max(hi[k], x)
+			lo[k], hi[k] = min(lo[k], c.lo[k]), max(hi[k], c.hi[k])
 		}
 	}
 	o := m.Origin

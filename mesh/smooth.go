@@ -16,20 +16,34 @@ func SmoothField(t *Topology, values []float64, rounds int) []float64 {
 		return now
 	}
 	n := t.VertexCount()
+	blocks := (n + topologyBlock - 1) / topologyBlock
+	// Rings are found once and kept flat, block by block: finding them is dearer
+	// than all rounds of averaging.
+	rings := make([][]uint32, blocks) // of the block's vertices, one after another
+	ends := make([]uint32, n)         // of a vertex's ring in its block's list
 	next := make([]float64, n)
+	_ = Parallel(context.Background(), blocks, func(b int) {
+		list := make([]uint32, 0, 7*topologyBlock)
+		for v := uint32(b * topologyBlock); int(v) < min(n, (b+1)*topologyBlock); v++ {
+			list = t.Ring(v, list)
+			ends[v] = uint32(len(list))
+		}
+		rings[b] = list
+	})
 	for range rounds {
-		_ = Parallel(context.Background(), (n+topologyBlock-1)/topologyBlock, func(b int) {
-			var ring []uint32
+		_ = Parallel(context.Background(), blocks, func(b int) {
+			list, from := rings[b], uint32(0)
 			for v := uint32(b * topologyBlock); int(v) < min(n, (b+1)*topologyBlock); v++ {
+				ring := list[from:ends[v]]
+				from = ends[v]
 				next[v] = now[v]
 				if math.IsNaN(now[v]) {
 					continue
 				}
-				ring = t.Ring(v, ring[:0])
 				sum, count := now[v], 1.0
 				for _, u := range ring {
-					if !math.IsNaN(now[u]) {
-						sum += now[u]
+					if g := now[u]; !math.IsNaN(g) {
+						sum += g
 						count++
 					}
 				}

@@ -44,22 +44,25 @@ type Topology struct {
 	faces   []uint32 // … of the faces round each, ascending
 }
 
-// NewTopology finds the neighbours of every face of m. A triangle whose corner
+// NewTopology finds the neighbours of every face of m, whose triangles it may keep
+// and which must not change from then on. A triangle whose corner
 // is not a vertex of the mesh must have been refused by the reader.
 func NewTopology(m *Mesh, w *Weld) *Topology {
 	n := m.FaceCount()
-	t := &Topology{
-		Neighbour: make([]int32, 3*n),
-		corners:   make([]uint32, 3*n),
-	}
+	t := &Topology{Neighbour: make([]int32, 3*n)}
 	blocks := (n + topologyBlock - 1) / topologyBlock
-	_ = Parallel(context.Background(), blocks, func(b int) {
-		for i := 3 * b * topologyBlock; i < min(3*n, 3*(b+1)*topologyBlock); i++ {
-			t.corners[i] = w.Of[m.Triangles[i]]
-		}
-	})
+	if w.Count == m.VertexCount() {
+		// No two vertices are at one place, so each has its own number as id.
+		t.corners = m.Triangles[: 3*n : 3*n]
+	} else {
+		t.corners = make([]uint32, 3*n)
+		_ = Parallel(context.Background(), blocks, func(b int) {
+			for i := 3 * b * topologyBlock; i < min(3*n, 3*(b+1)*topologyBlock); i++ {
+				t.corners[i] = w.Of[m.Triangles[i]]
+			}
+		})
+	}
 	out := t.leaveOut(w.Count)
-	t.index(w.Count, out)
 
 	var border, several, turned atomic.Int64
 	_ = Parallel(context.Background(), blocks, func(b int) {
@@ -97,7 +100,8 @@ func NewTopology(m *Mesh, w *Weld) *Topology {
 	return t
 }
 
-// leaveOut finds the faces that take no part; nil when there are none.
+// leaveOut finds the faces that take no part, nil when there are none, and
+// makes the list of those that do round every vertex.
 func (t *Topology) leaveOut(vertices int) []bool {
 	n := len(t.corners) / 3
 	var out []bool
@@ -107,60 +111,88 @@ func (t *Topology) leaveOut(vertices int) []bool {
 		}
 		out[f] = true
 	}
-	takes := func(f uint32) bool { return out == nil || !out[f] }
-	for f := range n {
-		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
-		if a == b || b == c || c == a {
-			mark(f)
+	degenerate := make([][]uint32, (n+topologyBlock-1)/topologyBlock)
+	_ = Parallel(context.Background(), len(degenerate), func(b int) {
+		for f := b * topologyBlock; f < min(n, (b+1)*topologyBlock); f++ {
+			a, b2, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+			if a == b2 || b2 == c || c == a {
+				degenerate[b] = append(degenerate[b], uint32(f))
+			}
+		}
+	})
+	for _, list := range degenerate {
+		for _, f := range list {
+			mark(int(f))
 			t.Degenerate++
 		}
 	}
-	// Faces are repeats when their sorted corners are equal: bucket by lowest
-	// corner, compare within the bucket.
-	start := make([]uint32, vertices+1)
-	lowest := func(f int) uint32 { return min(t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]) }
-	for f := range n {
-		start[lowest(f)+1]++
-	}
-	for v := range vertices {
-		start[v+1] += start[v]
-	}
-	in := make([]uint32, n)
-	for f := range n {
-		v := lowest(f)
-		in[start[v]] = uint32(f)
-		start[v]++
-	}
-	for from := 0; from < n; {
-		v := lowest(int(in[from]))
-		to := from + 1
-		for to < n && lowest(int(in[to])) == v {
-			to++
+	t.index(vertices, out)
+	// Repeats have the same lowest corner, so they are found among the faces
+	// round it.
+	suspects := make([][]uint32, (vertices+topologyBlock-1)/topologyBlock)
+	_ = Parallel(context.Background(), len(suspects), func(b int) {
+		for v := b * topologyBlock; v < min(vertices, (b+1)*topologyBlock); v++ {
+			if t.mayRepeat(uint32(v)) {
+				suspects[b] = append(suspects[b], uint32(v))
+			}
 		}
-		t.leaveOutRepeats(in[from:to], takes, mark)
-		from = to
+	})
+	for _, list := range suspects {
+		for _, v := range list {
+			t.leaveOutRepeats(t.lowestAt(v), mark)
+		}
+	}
+	if t.Duplicate > 0 {
+		t.index(vertices, out)
 	}
 	return out
 }
 
-// leaveOutRepeats looks at a bucket of faces, which have their lowest corner in
-// common, for those that have all three in common. Of such faces the first one
-// of the direction that prevails stays; where none prevails, none does.
-func (t *Topology) leaveOutRepeats(bucket []uint32, takes func(f uint32) bool, mark func(f int)) {
-	// The middle and the highest corner in one number.
-	key := func(f uint32) uint64 {
+// mayRepeat says whether two faces whose lowest corner is v may have the other
+// two corners in common as well.
+func (t *Topology) mayRepeat(v uint32) bool {
+	var keys [32]uint64
+	n := 0
+	for _, f := range t.FacesOf(v) {
 		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
-		return uint64(max(a, b, c))<<32 | uint64(min(max(a, b), max(b, c), max(c, a)))
+		if min(a, b, c) != v {
+			continue
+		}
+		if n == len(keys) {
+			return true // too many to compare one by one
+		}
+		keys[n] = t.otherCorners(f)
+		if slices.Contains(keys[:n], keys[n]) {
+			return true
+		}
+		n++
 	}
-	if len(bucket) <= 32 && !repeats(bucket, key) {
-		return
-	}
+	return false
+}
+
+// lowestAt lists the faces whose lowest corner is v.
+func (t *Topology) lowestAt(v uint32) []uint32 {
+	return slices.DeleteFunc(slices.Clone(t.FacesOf(v)), func(f uint32) bool {
+		return min(t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]) != v
+	})
+}
+
+// otherCorners is the middle and the highest corner of a face in one number.
+func (t *Topology) otherCorners(f uint32) uint64 {
+	a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
+	return uint64(max(a, b, c))<<32 | uint64(min(max(a, b), max(b, c), max(c, a)))
+}
+
+// leaveOutRepeats looks at faces that have their lowest corner in common for
+// those that have all three in common. Of such faces the first one of the
+// direction that prevails stays; where none prevails, none does.
+func (t *Topology) leaveOutRepeats(list []uint32, mark func(f int)) {
 	// Corners rising round the face, from the lowest one on, or falling.
 	rising := func(f uint32) bool {
 		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
 		return (a < b && b < c) || (b < c && c < a) || (c < a && a < b)
 	}
-	list := slices.DeleteFunc(slices.Clone(bucket), func(f uint32) bool { return !takes(f) })
+	key := t.otherCorners
 	slices.SortStableFunc(list, func(f, g uint32) int { return cmp.Compare(key(f), key(g)) })
 	for len(list) > 0 {
 		n, up := 0, 0
@@ -181,18 +213,6 @@ func (t *Topology) leaveOutRepeats(bucket []uint32, takes func(f uint32) bool, m
 		}
 		list = list[n:]
 	}
-}
-
-// repeats says whether two faces of a short list have the same key.
-func repeats(list []uint32, key func(f uint32) uint64) bool {
-	for i, f := range list {
-		for _, g := range list[:i] {
-			if key(f) == key(g) {
-				return true
-			}
-		}
-	}
-	return false
 }
 
 // index makes the list of faces round every welded vertex.
@@ -271,44 +291,73 @@ func (t *Topology) Closed() bool {
 func (t *Topology) Oriented() bool { return t.Turned == 0 }
 
 // findComponents joins faces over shared edges, those of several faces
-// included.
+// included. Several workers join at once, always the later of two parts to the
+// earlier, so that each part ends up named by its first face, whoever was quick.
 func (t *Topology) findComponents(out []bool) {
 	n := len(t.corners) / 3
-	t.Component = make([]int32, n)
-	for f := range t.Component {
-		t.Component[f] = -1
-	}
-	var stack []uint32
-	for f := range n {
-		if t.Component[f] >= 0 || (out != nil && out[f]) {
-			continue
+	t.Component = make([]int32, n) // first another face of the same part, none later
+	blocks := (n + topologyBlock - 1) / topologyBlock
+	_ = Parallel(context.Background(), blocks, func(b int) {
+		for f := b * topologyBlock; f < min(n, (b+1)*topologyBlock); f++ {
+			t.Component[f] = int32(f)
 		}
-		id := int32(t.Components)
-		t.Components++
-		t.Component[f] = id
-		stack = append(stack, uint32(f))
-		reach := func(g uint32) {
-			if t.Component[g] < 0 {
-				t.Component[g] = id
-				stack = append(stack, g)
-			}
-		}
-		for len(stack) > 0 {
-			g := stack[len(stack)-1]
-			stack = stack[:len(stack)-1]
+	})
+	_ = Parallel(context.Background(), blocks, func(b int) {
+		for f := b * topologyBlock; f < min(n, (b+1)*topologyBlock); f++ {
 			for k := range 3 {
-				switch h := t.Neighbour[3*g+uint32(k)]; {
-				case h >= 0:
-					reach(uint32(h))
-				case h == NonManifoldEdge:
-					a, b := t.corners[3*g+uint32(k)], t.corners[3*g+uint32((k+1)%3)]
+				switch g := t.Neighbour[3*f+k]; {
+				case g > int32(f):
+					join(t.Component, int32(f), g)
+				case g == NonManifoldEdge:
+					a, b := t.corners[3*f+k], t.corners[3*f+(k+1)%3]
 					for _, o := range t.FacesOf(a) {
 						if c := t.corners[3*o : 3*o+3 : 3*o+3]; c[0] == b || c[1] == b || c[2] == b {
-							reach(o)
+							join(t.Component, int32(f), int32(o))
 						}
 					}
 				}
 			}
+		}
+	})
+	for f, first := range t.Component {
+		switch {
+		case out != nil && out[f]:
+			t.Component[f] = -1
+		case int(first) == f:
+			t.Component[f] = int32(t.Components)
+			t.Components++
+		default:
+			t.Component[f] = t.Component[first]
+		}
+	}
+}
+
+// join makes the parts of two faces one. An entry of part points to an earlier
+// face of the same part, or to itself; chains are shortened on the way.
+func join(part []int32, f, g int32) {
+	first := func(f int32) int32 {
+		for {
+			p := atomic.LoadInt32(&part[f])
+			if p == f {
+				return f
+			}
+			q := atomic.LoadInt32(&part[p])
+			if q != p {
+				atomic.CompareAndSwapInt32(&part[f], p, q)
+			}
+			f = p
+		}
+	}
+	for {
+		f, g = first(f), first(g)
+		if f == g {
+			return
+		}
+		if f > g {
+			f, g = g, f
+		}
+		if atomic.CompareAndSwapInt32(&part[g], g, f) {
+			return
 		}
 	}
 }

@@ -287,3 +287,57 @@ func TestTopologyOnAnyNumberOfProcessors(t *testing.T) {
 		t.Errorf("area %v on one processor, %v on two", areaOne, areaTwo)
 	}
 }
+
+// Meshes of many blocks, whose parts and repeated vertices are spread all over
+// the file, weld and fall into parts as a plain map and a plain search say.
+func TestManyPartsSpreadOverTheFile(t *testing.T) {
+	random := rand.New(rand.NewPCG(7, 7))
+	var one []float32 // 400 open strips of different length, each vertex of each face its own
+	var parts []int
+	for s := range 400 {
+		x := float32(s) * 10
+		for i := range 50 + random.IntN(500) {
+			y := float32(i)
+			a, b, c, d := []float32{x, y, 0}, []float32{x + 1, y, 0}, []float32{x, y + 1, 0}, []float32{x + 1, y + 1, 0}
+			for _, v := range [][]float32{a, b, c, b, d, c} {
+				one = append(one, v...)
+			}
+			parts = append(parts, s, s)
+		}
+	}
+	m := &mesh.Mesh{}
+	order := random.Perm(len(parts))
+	for _, f := range order {
+		for k := range uint32(3) {
+			m.Triangles = append(m.Triangles, uint32(3*len(m.Triangles)/3))
+			m.Positions = append(m.Positions, one[9*f+3*int(k):9*f+3*int(k)+3]...)
+		}
+	}
+	w, topology := topologyOf(m)
+	seen := map[[3]float32]uint32{}
+	for v := range m.VertexCount() {
+		p := [3]float32(m.Positions[3*v : 3*v+3])
+		id, ok := seen[p]
+		if !ok {
+			id = uint32(len(seen))
+			seen[p] = id
+		}
+		if w.Of[v] != id {
+			t.Fatalf("vertex %d has id %d, want %d", v, w.Of[v], id)
+		}
+	}
+	number := map[int]int32{}
+	for f, from := range order {
+		want, ok := number[parts[from]]
+		if !ok {
+			want = int32(len(number))
+			number[parts[from]] = want
+		}
+		if topology.Component[f] != want {
+			t.Fatalf("face %d is in part %d, want %d", f, topology.Component[f], want)
+		}
+	}
+	if topology.Components != 400 || w.Count != len(seen) {
+		t.Errorf("%d parts, %d places", topology.Components, w.Count)
+	}
+}

@@ -8,7 +8,7 @@
 // geometry: a face that an outline crosses may be split into 4, 16 or 64 equal
 // cells (Sub), whose labels count in areas and shading.
 //
-// Every operation (Stroke, StrokePath, Outline, AssignFaces, Rest, …) returns a
+// Every operation (Stroke, StrokePath, Outline, AssignFaces, Rest, Carry, …) returns a
 // Diff, which can be applied, inverted, joined and written to a journal. Encode
 // and Decode are the file form; equal maps give equal bytes.
 //
@@ -16,5 +16,5 @@
 // use. Memory: 2 bytes a face, 1/8 byte a face for each applied or condition
 // region where it lies, and about 200 bytes for each split face.
 //
-// Not supported: following a map to another scan, growing by colour.
+// Not supported: growing by colour.
 package facemap

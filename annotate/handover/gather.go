@@ -344,7 +344,7 @@ func (m *material) scan(u annotate.Use) report.Scan {
 			out.MeanEdgeMM = l.Surface.MeanEdge()
 		}
 	}
-	out.Scale = strings.ToLower(terms.Label(terms.ScaleWord, u.Scale.Verdict))
+	out.Scale, out.ScaleWorth = strings.ToLower(terms.Label(terms.ScaleWord, u.Scale.Verdict)), u.Scale.Words()
 	if a := u.Alignment; a != nil {
 		out.Alignment = fmt.Sprintf("%s; fit residual %.3f\u00a0mm, not accuracy; check places %.3f\u00a0mm", a.Verdict, a.FitResidualRMS, a.CheckRMS)
 	}

@@ -51,13 +51,13 @@ func Picture(ctx context.Context, p *project.Project, stage string, opt PictureO
 		l.SetShow(show)
 		placed[i].Marks = l.Marks()
 		if show == picture.AsSeen {
-			if _, err := placed[i].Body.LoadTextures(ctx); err != nil {
+			if _, err := placed[i].Body.LoadTextures(ctx, part(say, 0.8, 0.9)); err != nil {
 				return nil, "", err
 			}
 			continue
 		}
 		if show == picture.MapOnSurface {
-			if _, err := placed[i].Body.LoadTextures(ctx); err != nil {
+			if _, err := placed[i].Body.LoadTextures(ctx, part(say, 0.8, 0.9)); err != nil {
 				return nil, "", err
 			}
 		}
@@ -94,7 +94,7 @@ func PictureOfScan(ctx context.Context, m *mesh.Mesh, opt PictureOptions) (image
 	if err != nil {
 		return nil, "", err
 	}
-	if _, err := body.LoadTextures(ctx); err != nil {
+	if _, err := body.LoadTextures(ctx, opt.Progress); err != nil {
 		return nil, "", err
 	}
 	view, err := one(ctx, []render.Placed{{Body: body}}, nil, nil, opt)

@@ -63,6 +63,14 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 			Before: r3.Scale(before.factor(), vec(pick.Before)), After: r3.Scale(after.factor(), vec(pick.After)),
 		})
 	}
+	if a.Similarity && len(after.Use.Scale.Bars) > 0 {
+		return nil, fmt.Errorf("%v has scale bars of its own, which say how large it is: take them away first, or align without letting the size differ", key)
+	}
+	stale := changedUnder(&record, key) != nil
+	if stale {
+		// Out of date since a scale was changed, and not far off.
+		after.ScanToPiece, after.Aligned = frame.FromMatrix(after.Use.Alignment.ScanToPiece), true
+	}
 	if after.Aligned {
 		// Aligned already: begin where it lies.
 		start := after.ScanToPiece.Then(before.ScanToPiece.Inverse())
@@ -83,11 +91,17 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 			return fmt.Errorf("use %v was taken away meanwhile", key)
 		}
 		was, moved := scanToPiece(d.Record, *u)
-		u.Alignment = &entry
 		if a.Similarity && entry.Verdict == annotate.VerdictAccepted {
 			u.Scale.Factor = after.factor() * result.AppliedScale
 			u.Scale.Verdict, u.Scale.RelativeU = annotate.ScaleDifferenceOnly, result.RelativeScaleU
+			rescaled(&d.Record, key, result.AppliedScale)
 		}
+		if u.Alignment != nil {
+			was, moved = frame.FromMatrix(u.Alignment.ScanToPiece), moved || stale
+		}
+		// Where sizes still differ, the next try begins here too.
+		entry.ScaleChanged = stale && entry.Verdict != annotate.VerdictAccepted
+		u.Alignment = &entry
 		out.Stored = true
 		if moved && entry.Verdict == annotate.VerdictAccepted {
 			follow(&d.Record, key, was, frame.FromMatrix(entry.ScanToPiece))

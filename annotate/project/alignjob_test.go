@@ -9,6 +9,7 @@ import (
 	"rigatino/annotate"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/solid"
 	"rigatino/mesh/solid/bentbody"
 )
 
@@ -27,8 +28,8 @@ func picksOn(body *bentbody.Body, pieceToBefore, pieceToAfter frame.Rigid) []ann
 
 // Scans of one body in three poses are aligned in a chain by picked pairs: each
 // lies in the piece's frame where it was taken from it, within a twentieth of a
-// millimetre anywhere on the body. A scan that lies anyhow is not accepted
-// without picks, and what was accepted is not replaced by a refusal.
+// millimetre anywhere on the body. Without picks the same pose is found. A scan of
+// something else is not accepted.
 func TestAlignChain(t *testing.T) {
 	body := bentbody.New(1)
 	p := fresh(t)
@@ -39,12 +40,20 @@ func TestAlignChain(t *testing.T) {
 	for i, stage := range []string{"mech_coarse", "fill"} {
 		keys = append(keys, add(t, p, posed(body.After(bentbody.Scanning{Triangles: 20000, NoiseMM: 0.01, Draw: uint64(i)}), poses[i+1]), stage, "", "").Use.Key())
 	}
-	blind, err := p.Align(t.Context(), keys[1], Aligning{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if blind.Result.Verdict == annotate.VerdictAccepted {
-		t.Error("a scan that lies anyhow was accepted without picks")
+	lies := func(key annotate.UseKey, pose frame.Rigid) {
+		t.Helper()
+		l, err := p.LoadUse(t.Context(), key, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		worst := 0.0
+		for _, towards := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}, {X: -1}, {Y: -1}, {Z: -1}} {
+			at := body.On(towards, false)
+			worst = math.Max(worst, r3.Norm(r3.Sub(l.ScanToPiece.Apply(pose.Apply(at)), at)))
+		}
+		if !l.Aligned || worst > 0.05 {
+			t.Errorf("%v lies up to %.3f mm off (aligned %v)", key, worst, l.Aligned)
+		}
 	}
 	before := received
 	for i, key := range keys {
@@ -56,18 +65,7 @@ func TestAlignChain(t *testing.T) {
 			t.Fatalf("%v against %v: %s (%s), stored %v", key, out.Against, out.Result.Verdict, out.Result.Reason, out.Stored)
 		}
 		before = key
-		l, err := p.LoadUse(t.Context(), key, nil)
-		if err != nil {
-			t.Fatal(err)
-		}
-		worst := 0.0
-		for _, towards := range []r3.Vec{{X: 1}, {Y: 1}, {Z: 1}, {X: -1}, {Y: -1}, {Z: -1}} {
-			at := body.On(towards, false)
-			worst = math.Max(worst, r3.Norm(r3.Sub(l.ScanToPiece.Apply(poses[i+1].Apply(at)), at)))
-		}
-		if !l.Aligned || worst > 0.05 {
-			t.Errorf("%v lies up to %.3f mm off (aligned %v)", key, worst, l.Aligned)
-		}
+		lies(key, poses[i+1])
 	}
 	record := p.Record()
 	stored := *record.Use(keys[1]).Alignment
@@ -84,11 +82,29 @@ func TestAlignChain(t *testing.T) {
 	if _, err := p.Align(t.Context(), keys[0], Aligning{Picks: picksOn(body, poses[0], poses[1])[:2]}); err == nil {
 		t.Error("two pairs were taken")
 	}
+	blind, err := p.Align(t.Context(), keys[1], Aligning{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if blind.Result.Verdict != annotate.VerdictAccepted {
+		t.Errorf("without picks %s: %s", blind.Result.Verdict, blind.Result.Reason)
+	}
+	lies(keys[1], poses[2])
 	if _, _, ok, err := p.Undo(); !ok || err != nil {
 		t.Fatalf("undo: %v %v", ok, err)
 	}
-	if record = p.Record(); record.Use(keys[1]).Alignment.Verdict == annotate.VerdictAccepted {
+	if record = p.Record(); len(record.Use(keys[1]).Alignment.Picks) != 5 {
+		t.Error("undone, the alignment before it does not stand again")
+	}
+	if _, _, ok, err := p.Undo(); !ok || err != nil {
+		t.Fatalf("undo: %v %v", ok, err)
+	}
+	if record = p.Record(); record.Use(keys[1]).Alignment != nil {
 		t.Error("aligning is not one action that can be undone")
+	}
+	ball := add(t, p, solid.Icosphere(4, 30), "retouch", "", "").Use.Key()
+	if out, err := p.Align(t.Context(), ball, Aligning{}); err != nil || out.Result.Verdict == annotate.VerdictAccepted {
+		t.Errorf("a ball was accepted: %v", err)
 	}
 }
 

@@ -14,10 +14,30 @@ func scanToPiece(record annotate.Record, u annotate.Use) (frame.Rigid, bool) {
 	if base, ok := record.BaseUse(u.Piece); ok && base.Key() == u.Key() {
 		return frame.Identity(), true
 	}
-	if a := u.Alignment; a != nil && a.Verdict == annotate.VerdictAccepted {
+	if a := u.Alignment; a != nil && a.Verdict == annotate.VerdictAccepted && changedUnder(&record, u.Key()) == nil {
 		return frame.FromMatrix(a.ScanToPiece), true
 	}
 	return frame.Identity(), false
+}
+
+// changedUnder returns the use on the way from one to its piece's frame whose
+// alignment went out of date when a scale was changed, nil if there is none.
+func changedUnder(r *annotate.Record, key annotate.UseKey) *annotate.Use {
+	for range len(r.Uses) {
+		u := r.Use(key)
+		if u == nil || u.Alignment == nil {
+			return nil
+		}
+		if u.Alignment.ScaleChanged {
+			return u
+		}
+		next, err := annotate.ParseUseKey(u.Alignment.To)
+		if err != nil {
+			return nil
+		}
+		key = next
+	}
+	return nil
 }
 
 // partner finds the use to align with.

@@ -57,25 +57,7 @@ func (c *Comparison) total(kind change.Kind, all volume.Total) *quantity.Measure
 	if !moved {
 		return all.Volume
 	}
-	left := 0
-	out := quantity.Measured{K: 2, Unit: quantity.CubicMillimetre, Method: "sum of areas without moved pieces, uncertainties added up"}
-	for i, a := range c.Volume.Areas {
-		if a.Kind != kind || c.What[i] == movedPiece {
-			continue
-		}
-		if a.Volume == nil {
-			return nil
-		}
-		left++
-		out.Value += a.Volume.Value
-		out.U += a.Volume.U
-		out.K = math.Max(out.K, a.Volume.K)
-	}
-	if left == 0 {
-		// Nothing else was seen, which is not known to be nothing.
-		return volume.Nothing(c.Change).Volume
-	}
-	return &out
+	return c.Volume.Total(c.Change, kind, func(area int) bool { return c.What[area] == movedPiece }).Volume
 }
 
 // Change measures what was removed and added between two uses of one piece. It
@@ -162,6 +144,9 @@ func pairOptions(r *annotate.Record, from, to annotate.UseKey) (change.Options, 
 		}
 		if _, known := scanToPiece(*r, *u.use); !known {
 			e := &RefusedError{Reason: fmt.Sprintf("%v is not aligned", u.key), NextStep: "align it first, with three or more picked pairs"}
+			if under := changedUnder(r, u.key); under != nil {
+				u.key, u.use = under.Key(), under
+			}
 			if al := u.use.Alignment; al != nil {
 				e.Reason = fmt.Sprintf("the alignment of %v is %s (%s)", u.key, al.Verdict, al.Reason)
 				if al.NextStep != "" {
@@ -187,15 +172,28 @@ func pairOptions(r *annotate.Record, from, to annotate.UseKey) (change.Options, 
 		}
 		opt.CheckRMSMM = math.Hypot(opt.CheckRMSMM, link.CheckRMS)
 	}
-	for _, u := range []*annotate.Use{a, b} {
-		if u.Scale.Verdict == annotate.ScaleDifferenceOnly {
-			// Found against the other scan, not against a length.
-			opt.RelativeScaleU = math.Hypot(opt.RelativeScaleU, u.Scale.RelativeU)
-		} else {
-			opt.ScaleU = math.Max(opt.ScaleU, u.Scale.RelativeU)
-		}
-	}
+	opt.ScaleU, opt.RelativeScaleU = scaleTerms(a.Scale, b.Scale)
 	return opt, nil
+}
+
+// scaleTerms returns the relative standard uncertainties of the scale that two
+// scans share and of one against the other. Scans that have bars of their own
+// may be off in opposite directions; one whose size was found on the other
+// follows that one's scale and differs by its own uncertainty only.
+func scaleTerms(a, b annotate.Scale) (common, between float64) {
+	bars, fitted := 0.0, 0.0
+	for _, s := range []annotate.Scale{a, b} {
+		if s.Verdict == annotate.ScaleDifferenceOnly && len(s.Bars) == 0 {
+			fitted = math.Hypot(fitted, s.RelativeU)
+			continue
+		}
+		common = math.Max(common, s.RelativeU)
+		bars = math.Hypot(bars, s.RelativeU)
+	}
+	if fitted > 0 {
+		return common, fitted
+	}
+	return common, bars
 }
 
 // changeKey names everything that a comparison rests on.

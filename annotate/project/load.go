@@ -74,12 +74,7 @@ func (p *Project) LoadUse(ctx context.Context, key annotate.UseKey, progress fun
 }
 
 // factor is the scale factor of a use.
-func (l *Loaded) factor() float64 {
-	if l.Use.Scale.Factor == 0 {
-		return 1
-	}
-	return l.Use.Scale.Factor
-}
+func (l *Loaded) factor() float64 { return l.Use.Scale.Calibrated() }
 
 // calibrated returns the mesh with the scale factor applied, about zero.
 func (l *Loaded) calibrated() *mesh.Mesh {

@@ -144,6 +144,7 @@ func (p *Project) uncountedParts(record *annotate.Record, uses []annotate.Use) [
 // the next, up to the stage.
 func (p *Project) comparisons(ctx context.Context, record *annotate.Record, in *tally.Input, t Tallying) error {
 	pairs := consecutive(record, in.Stage)
+	lookups := map[string]lookup{}
 	for i, pair := range pairs {
 		c, err := p.kept(record, pair)
 		if c == nil && err == nil && t.Volumes {
@@ -159,6 +160,17 @@ func (p *Project) comparisons(ctx context.Context, record *annotate.Record, in *
 			in.Volumes = append(in.Volumes, c.Entry())
 			in.OpenPoints = append(in.OpenPoints, p.fillsWithoutChange(record, c)...)
 			in.OpenPoints = append(in.OpenPoints, checks(c)...)
+			piece := pair[1].Piece
+			k, ok := lookups[piece]
+			if !ok {
+				if k, err = p.newLookup(ctx, record, in.Bodies, piece); err != nil {
+					return err
+				}
+				lookups[piece] = k
+			}
+			points, fills := p.unmarked(c, k)
+			in.OpenPoints = append(in.OpenPoints, points...)
+			in.FillScans = append(in.FillScans, fills...)
 		}
 	}
 	return nil
@@ -269,16 +281,22 @@ func (p *Project) fillsWithoutChange(record *annotate.Record, c *Comparison) []a
 		if g.Use != use || g.Layer != annotate.LayerSubstance || !annotate.IsRestored(g.Kind) || g.Since != c.To.Stage {
 			continue
 		}
-		var all, without mesh.Sum
+		var all, without, lift mesh.Sum
 		for _, f := range m.Faces(g.Number) {
 			a := r3.Norm(surface.AreaVector(f))
 			all.Add(a)
+			lift.Add(a * c.meanGap(surface, f))
 			if !added[f] {
 				without.Add(a)
 			}
 		}
 		// Thin edges of a fill are below what a pair can show; half is not.
 		if share := without.Value() / all.Value(); share > 0.5 {
+			// The gap's own scale: a difference of calibration is far below it.
+			if point, thin := tooThin(c, lift.Value()/all.Value(), all.Value(), g); thin {
+				out = append(out, point)
+				continue
+			}
 			out = append(out, annotate.OpenPoint{
 				ID: "nothing_added:" + g.ID, Severity: annotate.SeverityWarning, About: g.ID,
 				Reason: fmt.Sprintf("region %s is marked as %s made at stage %s, but on %.0f\u00a0%% of it the scans show nothing added since %s",
@@ -288,6 +306,17 @@ func (p *Project) fillsWithoutChange(record *annotate.Record, c *Comparison) []a
 		}
 	}
 	return out
+}
+
+// meanGap is the mean gap of a scan face after, mm, 0 where it is not defined.
+func (c *Comparison) meanGap(m *mesh.Mesh, f uint32) float64 {
+	sum := 0.0
+	for _, v := range m.Triangles[3*f : 3*f+3] {
+		if g := float64(c.Change.AfterGap[v]); g == g {
+			sum += g / 3
+		}
+	}
+	return sum
 }
 
 // surfaceOf returns the mesh of a use if it is in memory.

@@ -14,6 +14,12 @@ type Input struct {
 	Bodies []Body
 	// Volumes are those of the pairs of stages that were compared.
 	Volumes []Volume
+	// FillScans are volumes that scans before and after a fill gave.
+	FillScans []FillScan
+	// Fills and ByVolume, if set, were taken over from a file and stand for what
+	// would be reckoned.
+	Fills    []Fill
+	ByVolume *ByVolume
 	// OpenPoints are those already known, as of the record's rules.
 	OpenPoints []annotate.OpenPoint
 	// WithoutScan names the pieces that are there at the stage and have no scan.

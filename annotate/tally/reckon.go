@@ -30,6 +30,14 @@ func Reckon(in Input) (*Sheet, error) {
 		Schema: Schema, Stage: in.Stage, Pieces: []Piece{}, Regions: []Region{}, Joins: []JoinLength{},
 		Volumes: append([]Volume{}, in.Volumes...), OpenPoints: append([]annotate.OpenPoint{}, in.OpenPoints...),
 	}
+	s.Scales = []Scale{}
+	for _, b := range in.Bodies {
+		scale := Scale{Use: b.Use, Verdict: b.Scale.Verdict, RelativeU: b.Scale.RelativeU, Sentence: b.Scale.Words()}
+		if stated(b.Scale) {
+			scale.Verdict, scale.RelativeU = annotate.ScaleAsStated, 0
+		}
+		s.Scales = append(s.Scales, scale)
+	}
 	var whole sums
 	byPiece := map[string]*sums{}
 	var order []string
@@ -59,6 +67,11 @@ func Reckon(in Input) (*Sheet, error) {
 	}
 	if whole.total > 0 {
 		s.MatrixLeft = whole.share(whole.area[matrix], whole.u[matrix], whole.total, "matrix left, share of the whole surface scanned")
+	}
+	if in.Fills != nil || in.ByVolume != nil {
+		s.Fills, s.RestoredByVolume = append([]Fill{}, in.Fills...), in.ByVolume
+	} else if err := s.fills(in, &whole); err != nil {
+		return nil, err
 	}
 	s.point(in, &whole)
 	return s, nil
@@ -134,10 +147,7 @@ func (s *Sheet) body(b Body) (sums, error) {
 	if b.Map.FaceCount() != n {
 		return sums{}, fmt.Errorf("the map has %d faces and the scan %d: it belongs to another scan", b.Map.FaceCount(), n)
 	}
-	factor := b.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
+	factor := b.Scale.Calibrated()
 	known := kindOf(b.Regions)
 	t := sums{
 		area: map[string]float64{}, u: map[string]float64{}, applied: map[string]float64{}, appliedU: map[string]float64{},
@@ -347,9 +357,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 	for i := 1; i < len(j.Way); i++ {
 		length += r3.Norm(r3.Sub(j.Way[i], j.Way[i-1]))
 	}
-	if scale.Factor != 0 {
-		length *= scale.Factor
-	}
+	length *= scale.Calibrated()
 	u := math.Sqrt(2*pickMM*pickMM + math.Pow(0.005*length, 2) + math.Pow(length*scale.RelativeU, 2))
 	return JoinLength{ID: j.ID, Fit: j.Fit, Length: quantity.Measured{
 		Value: length, U: u, K: 2, Unit: quantity.Millimetre,
@@ -358,7 +366,7 @@ func LengthOf(j Join, scale annotate.Scale) JoinLength {
 }
 
 // stated says whether no bar was measured, so that no value has a scale term.
-func stated(s annotate.Scale) bool { return s.Verdict == "as_stated" || s.Verdict == "" }
+func stated(s annotate.Scale) bool { return s.Verdict == annotate.ScaleAsStated || s.Verdict == "" }
 
 // point adds the open points that the values themselves raise.
 func (s *Sheet) point(in Input, t *sums) {
@@ -381,6 +389,10 @@ func (s *Sheet) point(in Input, t *sums) {
 			add("not_examined", severity, in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is not examined", 100*U/S), "map it, or hand over with the range as it stands")
 		}
 		if t.area[uncertain] > 0 {
+			if r := s.Restored.Low; r != nil && t.area[fill]+t.area[reconstruction] > 0 && t.area[uncertain]/S > r.Expanded() {
+				add("restored_rests_on_uncertain", "warning", in.Stage, fmt.Sprintf("whether %.1f\u00a0%% of the surface scanned was added cannot be decided, which moves the restored share by more than its uncertainty: it may be up to %.1f\u00a0%%",
+					100*t.area[uncertain]/S, 100*(t.area[fill]+t.area[reconstruction]+t.area[uncertain])/S), "give the range, not the share alone, or examine the uncertain surface by another method")
+			}
 			add("uncertain_surface", "note", in.Stage, fmt.Sprintf("%.1f\u00a0%% of the surface scanned is uncertain", 100*t.area[uncertain]/S), "examine it by another method, or leave the range")
 		}
 		if t.retouchedOriginal > 0 {

@@ -22,6 +22,9 @@ type Sheet struct {
 	Regions             []Region             `json:"regions"`
 	Joins               []JoinLength         `json:"joins"`
 	Volumes             []Volume             `json:"volumes"`
+	Fills               []Fill               `json:"fills"`
+	RestoredByVolume    *ByVolume            `json:"restored_by_volume,omitempty"`
+	Scales              []Scale              `json:"scales"`
 	OpenPoints          []annotate.OpenPoint `json:"open_points"`
 }
 
@@ -66,6 +69,16 @@ type JoinLength struct {
 	ID     string            `json:"id"`
 	Length quantity.Measured `json:"length"`
 	Fit    string            `json:"fit"`
+}
+
+// Scale is what the scale of one scan on the sheet is worth.
+type Scale struct {
+	Use     string `json:"use"`
+	Verdict string `json:"verdict"`
+	// RelativeU is the relative standard uncertainty of a length; absent where no
+	// bar counts. Areas have it twice, volumes three times.
+	RelativeU float64 `json:"relative_u,omitempty"`
+	Sentence  string  `json:"sentence"`
 }
 
 // Substance words that the definitions of the sheet speak of.

@@ -71,10 +71,10 @@ var whatAdded = []Term{
 }
 
 var scaleVerdicts = []Term{
-	{ID: "as_stated", Label: "as stated", Definition: "The unit is known, no scale bar was measured: values carry no term for scale.", Source: Own},
-	{ID: "unverified", Label: "not verified", Definition: "One bar was measured, nothing checks it.", Source: Own},
-	{ID: "difference_only", Label: "difference only", Definition: "Scale is good from scan to scan, not against a known length.", Source: Own},
-	{ID: "verified", Label: "verified", Definition: "Several bars agree within their uncertainty.", Source: Own},
+	{ID: "as_stated", Label: "as stated", Definition: "The unit is known and no scale bar counts: values carry no term for scale.", Source: Own},
+	{ID: "unverified", Label: "not verified", Definition: "One bar was measured and nothing checks it, or bars were measured that do not agree.", Source: Own},
+	{ID: "difference_only", Label: "difference only", Definition: "Two bars were measured and only their difference checks them; or the scale was found by laying the scan on another one, with no bar.", Source: Own},
+	{ID: "verified", Label: "verified", Definition: "Three bars or more, each as long as the others say when it is held out.", Source: "after the length error of VDI/VDE 2634; wording our own"},
 }
 
 var alignVerdicts = []Term{

@@ -51,6 +51,7 @@ type Desk struct {
 	shownOf *project.Comparison // what shown was made for
 	shown   []float32           // its gaps, where there is change
 	picks   picking
+	bar     BarInHand
 	laid    map[string]laid // lines by id
 }
 
@@ -61,7 +62,12 @@ type Body struct {
 	Looks  *picture.Looks
 	TileMM float64
 	Notes  []mesh.Finding
+	drawn  float64 // the scale factor that it is drawn with
 }
+
+// redrawn is a relative change of the scale factor from which on a body is made
+// anew: below it nobody sees the difference.
+const redrawn = 1e-4
 
 // Open opens a project and chooses the last stage that has a scan.
 func Open(dir string) (*Desk, error) {
@@ -148,6 +154,26 @@ func (d *Desk) UseAt(stage string) (annotate.UseKey, bool) {
 	return firstUse(d.Project.Record(), stage)
 }
 
+// Before returns the use that the one in view is compared with where nobody chose
+// another: the last scan of its piece before it, of the same part if there is one.
+func (d *Desk) Before() (annotate.UseKey, bool) {
+	r := d.Project.Record()
+	at := r.StageIndex(d.View.Stage)
+	var found annotate.UseKey
+	ok := false
+	for _, u := range r.Chain(d.View.Piece) {
+		i := r.StageIndex(u.Stage)
+		if i >= at {
+			continue
+		}
+		// Chain is in the order of the stages, so a later one replaces an earlier.
+		if !ok || i > r.StageIndex(found.Stage) || u.Part == d.View.Part {
+			found, ok = u.Key(), true
+		}
+	}
+	return found, ok
+}
+
 // Load makes a use ready; it takes its time and may run on any goroutine, one
 // at a time. Keep puts the result on the desk.
 func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (*Body, error) {
@@ -156,16 +182,16 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(floa
 		return nil, err
 	}
 	m := l.Surface.Mesh
-	factor := l.Use.Scale.Factor
-	if factor != 0 && factor != 1 {
+	factor := l.Use.Scale.Calibrated()
+	if factor != 1 {
 		m = mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(factor, v) })
 	}
 	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Progress: part(progress, 0.5, 0.8)})
 	if err != nil {
 		return nil, err
 	}
-	out := &Body{Loaded: l, Render: body, Notes: l.Notes}
-	notes, err := body.LoadTextures(ctx)
+	out := &Body{Loaded: l, Render: body, Notes: l.Notes, drawn: factor}
+	notes, err := body.LoadTextures(ctx, part(progress, 0.8, 1))
 	if err != nil {
 		return nil, err
 	}
@@ -203,7 +229,9 @@ func (d *Desk) regions(key annotate.UseKey) []annotate.Region {
 	return out
 }
 
-// Refresh reads the maps of uses anew, as after undo; nil refreshes all.
+// Refresh reads the maps of uses anew, as after undo; nil refreshes all. A body
+// whose scale changed so that it shows is taken off the desk, to be loaded again,
+// and so is a comparison.
 func (d *Desk) Refresh(uses []string) error {
 	for key, b := range d.bodies {
 		wanted := uses == nil
@@ -216,6 +244,11 @@ func (d *Desk) Refresh(uses []string) error {
 		l, err := d.Project.LoadUse(context.Background(), key, nil)
 		if err != nil {
 			return err
+		}
+		if math.Abs(l.Use.Scale.Calibrated()/b.drawn-1) > redrawn {
+			delete(d.bodies, key)
+			d.Changed = nil
+			continue
 		}
 		b.Loaded = l
 		labels, err := d.Project.Map(key)
@@ -239,6 +272,10 @@ func (d *Desk) SetShow(s picture.Show) {
 // or its own where it is not aligned.
 func (d *Desk) toScene(b *Body) *frame.Rigid {
 	place := b.ScanToPiece
+	if a := b.Use.Alignment; !b.Aligned && a != nil && (a.ScaleChanged || a.Verdict == annotate.VerdictAccepted) {
+		// Out of date since a scale was changed: drawn where that carries it.
+		place = frame.FromMatrix(a.ScanToPiece)
+	}
 	r := d.Project.Record()
 	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
 		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
@@ -275,10 +312,6 @@ func (d *Desk) Lines(key annotate.UseKey) []render.Line {
 	if b == nil || d.Show == picture.AsSeen {
 		return nil
 	}
-	factor := b.Use.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
 	place := d.toScene(b)
 	var out []render.Line
 	r := d.Project.Record()
@@ -288,7 +321,7 @@ func (d *Desk) Lines(key annotate.UseKey) []render.Line {
 		}
 		var way []r3.Vec
 		for _, p := range d.way(b, l) {
-			way = append(way, place.Apply(r3.Scale(factor, p)))
+			way = append(way, place.Apply(r3.Scale(b.drawn, p)))
 		}
 		out = append(out, picture.Line(l.Kind, l.Fit, way))
 	}

@@ -5,18 +5,26 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
+	"rigatino/mesh/scale"
 )
 
 // What the jobs of a project take and give, by the names the window uses.
 type (
-	Adding     = project.Adding
-	Comparison = project.Comparison
+	Adding      = project.Adding
+	Comparison  = project.Comparison
+	Scaled      = project.Scaled
+	Calibration = scale.Calibration
 )
 
-// AddScan takes a scan into the project and returns where it hangs now. It may
+// AddScan takes a scan into the project, looks at what of it is no specimen, and
+// returns where it hangs now. It may
 // run on any goroutine.
 func (d *Desk) AddScan(ctx context.Context, a Adding) (annotate.UseKey, error) {
 	added, err := d.Project.AddScan(ctx, a)
+	if err != nil {
+		return annotate.UseKey{}, err
+	}
+	_, err = d.Project.Look(ctx, added.Use.Key(), a.Progress)
 	return added.Use.Key(), err
 }
 

@@ -3,12 +3,14 @@ package session
 import (
 	"context"
 	"fmt"
+	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
 	"rigatino/mesh"
+	"rigatino/mesh/frame"
 	"rigatino/mesh/render"
 )
 
@@ -68,6 +70,86 @@ func (d *Desk) TakeBack() {
 	}
 }
 
+// PickFit is how well the pairs picked so far agree, by the closed form alone.
+type PickFit struct {
+	// ResidualMM is what each pair keeps under the fit of all; LeftOutMM under the
+	// fit of the others, NaN where those do not determine one, as of three pairs.
+	ResidualMM, LeftOutMM []float64
+	// FarMM is the error predicted at the place of the specimen where it is largest,
+	// from where the pairs lie and how well they agree (frame.Fit.TargetError); it
+	// says little for three pairs.
+	FarMM float64
+}
+
+// PickFit judges three or more pairs; ok is false before that and where they lie
+// on one line.
+func (d *Desk) PickFit() (PickFit, bool) {
+	n := len(d.picks.after)
+	other, own := d.bodies[d.Other], d.bodies[d.View]
+	if n < 3 || other == nil || own == nil {
+		return PickFit{}, false
+	}
+	before, after := make([]r3.Vec, n), make([]r3.Vec, n)
+	for i := range n {
+		before[i] = r3.Scale(other.Use.Scale.Calibrated(), d.picks.before[i])
+		after[i] = r3.Scale(own.Use.Scale.Calibrated(), d.picks.after[i])
+	}
+	pose, fit, err := frame.FitRigid(before, after, nil)
+	if err != nil {
+		return PickFit{}, false
+	}
+	out := PickFit{LeftOutMM: frame.LeaveOneOut(before, after)}
+	for i := range n {
+		out.ResidualMM = append(out.ResidualMM, r3.Norm(r3.Sub(before[i], pose.Apply(after[i]))))
+	}
+	box := mesh.Bounds(other.Surface.Mesh)
+	for k := range 8 {
+		corner := box.Min
+		if k&1 != 0 {
+			corner.X = box.Max.X
+		}
+		if k&2 != 0 {
+			corner.Y = box.Max.Y
+		}
+		if k&4 != 0 {
+			corner.Z = box.Max.Z
+		}
+		out.FarMM = math.Max(out.FarMM, fit.TargetError(r3.Scale(other.Use.Scale.Calibrated(), corner), 0))
+	}
+	return out, true
+}
+
+// PickMark is a picked place as it is drawn: where, in the frame of the picture,
+// and how far its pair is from agreeing, 0 where that is not known yet.
+type PickMark struct {
+	Number     int
+	At         r3.Vec
+	ResidualMM float64
+}
+
+// PickMarks are the places picked on a use.
+func (d *Desk) PickMarks(key annotate.UseKey) []PickMark {
+	b := d.bodies[key]
+	if b == nil || !d.picks.on {
+		return nil
+	}
+	places := d.picks.after
+	if key == d.Other {
+		places = d.picks.before
+	}
+	fit, ok := d.PickFit()
+	toScene := d.toScene(b)
+	var out []PickMark
+	for i, p := range places {
+		m := PickMark{Number: i + 1, At: toScene.Apply(r3.Scale(b.Use.Scale.Calibrated(), p))}
+		if ok && i < len(fit.ResidualMM) {
+			m.ResidualMM = fit.ResidualMM[i]
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
 // Align lays the use in view on the other one, with the pairs picked so far. It
 // may run on any goroutine.
 func (d *Desk) Align(ctx context.Context, progress func(float64, string)) (Verdict, error) {
@@ -105,11 +187,7 @@ func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
 func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
 	origin, dir := c.Ray(x, y, w, h)
 	back := d.toScene(b).Inverse()
-	factor := b.Use.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
-	origin = r3.Scale(1/factor, back.Apply(origin))
+	origin = r3.Scale(1/b.drawn, back.Apply(origin))
 	dir = back.Turn(dir)
 	face, dist, ok := b.Surface.Tree().Ray(origin, dir)
 	if !ok {

@@ -35,10 +35,7 @@ type stroke struct {
 
 // brush is the brush in mm of the scan.
 func (d *Desk) brush(b *Body) facemap.Brush {
-	r := d.RadiusMM
-	if f := b.Use.Scale.Factor; f > 0 {
-		r /= f
-	}
+	r := d.RadiusMM / b.Use.Scale.Calibrated()
 	out := facemap.Brush{RadiusMM: r, Levels: d.levels(b, r)}
 	if d.StopAtEdges {
 		out.TurnDeg = turnDeg

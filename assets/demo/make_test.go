@@ -49,6 +49,7 @@ func TestDemoAgainstItsTruth(t *testing.T) {
 	volumes(t, sheet, made.Truth)
 	movedPiece(t, p, made.Truth)
 	record := p.Record()
+	fillVolumes(t, sheet, &record, made.Truth)
 	for _, j := range made.Truth.Joins {
 		found := false
 		for _, l := range sheet.Joins {
@@ -208,6 +209,44 @@ func volumes(t *testing.T, sheet *tally.Sheet, truth *Truth) {
 		if !got.Consistent {
 			t.Logf("from %s to %s of %s the checks disagree", want.From, want.To, want.Piece)
 		}
+	}
+}
+
+// fillVolumes holds the volume of each fill that was scanned before and after
+// against the truth; the old one was not, so that nothing is said of it or of
+// the restored share by volume.
+func fillVolumes(t *testing.T, sheet *tally.Sheet, record *annotate.Record, truth *Truth) {
+	t.Helper()
+	want := map[string]float64{}
+	for _, v := range truth.Volumes {
+		for _, p := range v.Parts {
+			want[p.Name] = p.Volume
+		}
+	}
+	names := map[string]string{"W7": "putty", "W8": "model", "W1": ""}
+	for _, f := range sheet.Fills {
+		g, _ := record.Region(f.Regions[0])
+		name := names[g.Work]
+		if name == "" {
+			if f.Volume != nil || f.WhyAbsent == "" {
+				t.Errorf("the old fill has a volume: %+v", f)
+			}
+			continue
+		}
+		if f.Volume == nil || f.Estimate || len(f.Regions) != 1 {
+			t.Errorf("%s: %+v", name, f)
+			continue
+		}
+		near(t, "volume of the "+name, f.Volume.Value, want[name], 0.02)
+		if !f.Volume.Covers(want[name]) {
+			t.Errorf("%s is %v, truth %.1f mm³", name, f.Volume, want[name])
+		}
+	}
+	if len(sheet.Fills) != 3 {
+		t.Errorf("%d fills, not three", len(sheet.Fills))
+	}
+	if v := sheet.RestoredByVolume; v == nil || v.Low != nil || v.WhyAbsent == "" {
+		t.Errorf("restored by volume is stated although the old fill was not measured: %+v", v)
 	}
 }
 

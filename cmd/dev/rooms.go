@@ -41,14 +41,19 @@ func rooms() []room {
 		// Geometry of one mesh.
 		{"mesh/bvh", "", "gonum"},
 		{"mesh/geodesic", "", "gonum"},
+		// What a surface looks like, whatever file it came from: scan asks it when
+		// it opens, a project when it proposes what to map.
+		{"mesh/quality", "mesh/bvh", "gonum"},
 		{"mesh/simplify", "", "gonum"},
 		{"mesh/gltf", "", "gonum image"},
-		{"mesh/ply", "", "gonum"},
-		{"mesh/obj", "", "gonum image"},
-		{"mesh/stl", "", "gonum"},
+		// The three formats of text share how a number is read to the last bit.
+		{"mesh/numeral", "-", ""},
+		{"mesh/ply", "mesh/numeral", "gonum"},
+		{"mesh/obj", "mesh/numeral", "gonum"},
+		{"mesh/stl", "mesh/numeral", "gonum"},
 
 		// From files to what two stages differ by.
-		{"mesh/scan", codecs + " mesh/bvh", "gonum image"},
+		{"mesh/scan", codecs + " mesh/bvh mesh/quality", "gonum image"},
 		{"mesh/scale", "mesh/scan", "gonum"},
 		{"mesh/register", "mesh/bvh mesh/scan mesh/scale", "gonum"},
 		{"mesh/change", "mesh/register mesh/scan mesh/bvh", "gonum"},
@@ -63,13 +68,14 @@ func rooms() []room {
 		{"annotate", "annotate/terms", "gonum"},
 		{"annotate/facemap", "annotate mesh/bvh mesh/geodesic", "gonum"},
 		{"annotate/history", "annotate annotate/facemap", ""},
-		{"annotate/propose", "annotate annotate/facemap mesh/change mesh/volume", "gonum"},
+		// Proposals compare the colours of closest places and use the record's words.
+		{"annotate/propose", "annotate annotate/terms annotate/facemap mesh/change mesh/volume mesh/bvh", "gonum"},
 		{"annotate/tally", "annotate annotate/facemap mesh/volume mesh/geodesic mesh/render", "gonum"},
 		{"annotate/reliance", "annotate annotate/facemap annotate/tally mesh/geodesic mesh/volume", "gonum"},
 		// A project does the jobs that window and commands share (add, align,
-		// compare, map, tally), so it reaches what they rest on.
-		{"annotate/project", "annotate annotate/terms annotate/facemap annotate/history annotate/tally " +
-			"mesh/scan mesh/scale mesh/register mesh/change mesh/volume", "gonum"},
+		// compare, propose, map, tally), so it reaches what they rest on.
+		{"annotate/project", "annotate annotate/terms annotate/facemap annotate/history annotate/propose annotate/tally " +
+			"mesh/quality mesh/scan mesh/scale mesh/register mesh/change mesh/volume", "gonum"},
 
 		// What leaves the house. Only the report knows PDF.
 		// The package as a whole is put together in annotate/handover from the

@@ -1,12 +1,11 @@
 package main
 
 import (
-	"context"
-	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"rigatino/annotate"
@@ -50,12 +49,14 @@ func (c *checkCommand) Run(j *job) error {
 		OpenPoints []annotate.OpenPoint `json:"open_points"`
 	}
 	doc.Schema, doc.Scans, doc.OpenPoints = 1, []checked{}, []annotate.OpenPoint{}
+	var files []string
 	failed := 0
+	fail := func(file string, err error) {
+		failed++
+		doc.Scans = append(doc.Scans, checked{file: file, err: err.Error()})
+	}
 	for _, path := range c.Paths {
-		switch {
-		case missing(path):
-			return fmt.Errorf("%s: there is nothing there: check the path", path)
-		case isProject(path):
+		if isProject(path) {
 			if err := j.look(path, func(p *project.Project) error {
 				p.Verify(j.ctx, j.progress) // what it finds is among the open points
 				if err := j.ctx.Err(); err != nil {
@@ -68,22 +69,19 @@ func (c *checkCommand) Run(j *job) error {
 			}
 			continue
 		}
-		files, err := scansIn(path)
-		if err != nil {
-			return err
+		if len(c.Paths) == 1 && missing(path) {
+			return nothingAt(path)
 		}
-		for _, f := range files {
-			s, err := scan.Open(j.ctx, f, scan.Options{Unit: unit, Progress: j.progress})
-			if errors.Is(err, context.Canceled) {
-				return err
-			}
-			if err != nil {
-				failed++
-				doc.Scans = append(doc.Scans, checked{file: f, err: err.Error()})
-				continue
-			}
-			r := scan.Check(s)
-			r.File = f
+		files = append(files, scansIn(path)...)
+	}
+	for i, f := range files {
+		r, err := c.look(j, unit, f, i, len(files))
+		switch {
+		case j.ctx.Err() != nil:
+			return j.ctx.Err()
+		case err != nil:
+			fail(f, err)
+		default:
 			doc.Scans = append(doc.Scans, checked{report: &r})
 		}
 	}
@@ -104,26 +102,54 @@ func (c *checkCommand) Run(j *job) error {
 	return nil
 }
 
-// scansIn lists a file, or every file of a folder and its folders.
-func scansIn(path string) ([]string, error) {
-	var out []string
-	err := filepath.WalkDir(path, func(p string, d fs.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		if d.Type().IsRegular() {
-			ext := strings.ToLower(filepath.Ext(p))
-			// What stands beside a scan is read with it, not by itself.
-			if p == path || ext != ".bin" && ext != ".json" && ext != ".jpg" && ext != ".jpeg" && ext != ".png" && ext != ".md" && ext != ".txt" {
-				out = append(out, p)
+// nothingAt says that a path leads nowhere.
+func nothingAt(path string) error {
+	return fmt.Errorf("%s: there is nothing there: check the path", path)
+}
+
+// look opens and checks one file, the i-th of n.
+func (c *checkCommand) look(j *job, unit scan.Unit, file string, i, n int) (scan.Report, error) {
+	if missing(file) {
+		return scan.Report{}, nothingAt(file)
+	}
+	part := func(from, to float64) func(float64, string) {
+		return func(done float64, words string) {
+			if n > 1 {
+				words = fmt.Sprintf("%d of %d, %s: %s", i+1, n, filepath.Base(file), words)
 			}
+			j.progress((float64(i)+from+(to-from)*done)/float64(n), words)
+		}
+	}
+	s, err := scan.Open(j.ctx, file, scan.Options{Unit: unit, Progress: part(0, 0.3)})
+	if err != nil {
+		return scan.Report{}, err
+	}
+	r, err := scan.Check(j.ctx, s, part(0.3, 1))
+	r.File = file
+	return r, err
+}
+
+// besideScans are the endings of files that stand beside a scan and are read
+// with it, not by themselves.
+var besideScans = []string{".bin", ".json", ".mtl", ".jpg", ".jpeg", ".png", ".md", ".txt"}
+
+// scansIn lists a file, or every file of a folder and its folders; a folder that
+// cannot be looked into is listed itself, so that it gets its own entry.
+func scansIn(path string) []string {
+	var out []string
+	_ = filepath.WalkDir(path, func(p string, d fs.DirEntry, err error) error {
+		switch {
+		case err != nil:
+			out = append(out, p)
+			if d != nil && d.IsDir() {
+				return fs.SkipDir
+			}
+		case d.Type().IsRegular() && (p == path || !slices.Contains(besideScans, strings.ToLower(filepath.Ext(p)))):
+			out = append(out, p)
 		}
 		return nil
 	})
-	if err != nil {
-		return nil, fmt.Errorf("look into %s: %w", path, err)
-	}
-	return out, nil
+	return out
 }
 
 func (c checked) print(w io.Writer) {
@@ -148,6 +174,9 @@ func (c checked) print(w io.Writer) {
 	fmt.Fprintf(w, "  size %.6g %s corner to corner, area %.6g %s², mean edge %.4g %s", d, shown, r.Area, shown, r.MeanEdge, shown)
 	if r.Volume != nil {
 		fmt.Fprintf(w, ", volume %.6g %s³", *r.Volume, shown)
+	}
+	if noise := r.Quality.Resolution.Noise; noise != nil {
+		fmt.Fprintf(w, ", noise from vertex to vertex about %.2g %s", *noise, shown)
 	}
 	fmt.Fprintf(w, "\n  SHA-256 %s\n", r.SHA256)
 	printPoints(w, findings("", r.OpenPoints))

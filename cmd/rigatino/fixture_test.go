@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 
 	"github.com/rogpeppe/go-internal/testscript"
@@ -58,6 +59,11 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		m = solid.Cube(n[0])
 	case args[0] == "plane":
 		m = solid.Plane(n[0], 10)
+	case args[0] == "crossed" && len(n) == 2: // two balls through each other
+		m = together(solid.Icosphere(int(n[0]), n[1]), solid.Icosphere(int(n[0]), n[1]), r3.Vec{X: n[1]})
+	case args[0] == "onbed" && len(n) == 2: // a ball with a cavity, on a square bed
+		m = together(solid.Icosphere(int(n[0]), n[1]), solid.Icosphere(int(n[0]), -0.75*n[1]), r3.Vec{})
+		m = together(m, solid.Plane(10*n[1], 40), r3.Vec{Z: -n[1]})
 	case args[0] == "before":
 		m = bentbody.New(bodySeed).Before(bentbody.Scanning{Triangles: int(n[0])})
 	case args[0] == "after":
@@ -75,6 +81,19 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s is neither GLB nor PLY", file)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(file), buf.Bytes(), 0o644))
+}
+
+// together puts two meshes into one, the second shifted.
+func together(a, b *mesh.Mesh, by r3.Vec) *mesh.Mesh {
+	out := &mesh.Mesh{Positions: slices.Clone(a.Positions), Triangles: slices.Clone(a.Triangles), Origin: a.Origin}
+	for v := range uint32(b.VertexCount()) {
+		p := r3.Sub(r3.Add(b.Vertex(v), by), a.Origin)
+		out.Positions = append(out.Positions, float32(p.X), float32(p.Y), float32(p.Z))
+	}
+	for _, v := range b.Triangles {
+		out.Triangles = append(out.Triangles, v+uint32(a.VertexCount()))
+	}
+	return out
 }
 
 // makePicks writes four pairs of places of the bent body that did not change,

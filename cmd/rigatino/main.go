@@ -13,6 +13,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -30,6 +31,7 @@ type commands struct {
 	New      newCommand      `cmd:"" help:"Make a project."`
 	Record   recordCommand   `cmd:"" help:"Merge a record file into a project."`
 	Add      addCommand      `cmd:"" help:"Add a scan to a stage of a project."`
+	Scale    scaleCommand    `cmd:"" help:"Say how large a scan is, from scale bars."`
 	Align    alignCommand    `cmd:"" help:"Lay a scan on another: a stage of a project, or two files."`
 	Change   changeCommand   `cmd:"" help:"Say what was removed and added between two stages, or two files."`
 	Map      mapCommand      `cmd:"" help:"Mark faces, a line, or all the rest of a stage."`
@@ -71,7 +73,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) (code int
 	if err != nil {
 		panic(err) // the command table itself is wrong
 	}
-	parsed, err := parser.Parse(args)
+	parsed, err := parser.Parse(withNegatives(args))
 	if err != nil {
 		fmt.Fprintf(stderr, "rigatino: %v\n", err)
 		fmt.Fprintln(stderr, "Try: rigatino --help")
@@ -81,6 +83,21 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer) (code int
 	err = parsed.Run(job)
 	job.endProgress()
 	return status(err, stderr)
+}
+
+// withNegatives joins a flag with a value that begins with a minus and a number,
+// as coordinates do, which the parser would take for another flag.
+func withNegatives(args []string) []string {
+	var out []string
+	for _, a := range args {
+		if n := len(out); n > 0 && len(a) > 1 && a[0] == '-' && strings.ContainsRune(".0123456789", rune(a[1])) &&
+			strings.HasPrefix(out[n-1], "--") && len(out[n-1]) > 2 && !strings.Contains(out[n-1], "=") {
+			out[n-1] += "=" + a
+			continue
+		}
+		out = append(out, a)
+	}
+	return out
 }
 
 // status prints what went wrong and returns the exit status it stands for.

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -36,6 +37,13 @@ type mapCommand struct {
 	When       string `help:"Date (EDTF)."`
 	Since      string `help:"Stage since which it is there."`
 	Note       string `help:"A note."`
+
+	Propose bool   `help:"List what the difference from an earlier stage would mark, by numbers, and what of the scan seems to be no specimen, by ids, with the evidence; marks nothing."`
+	From    string `help:"Earlier stage to propose from; the one before where none is named."`
+	Accept  string `help:"Numbers or ids of proposals to accept: 1,3-5,bed. With --faces only those faces of numbered ones are taken."`
+	Refuse  string `help:"Numbers or ids of proposals to refuse; --note says why."`
+	As      string `help:"With --accept: what it is, in the place of the word proposed."`
+	Carry   bool   `help:"Carry the map of an earlier stage over through the alignment; what changed is left unexamined."`
 }
 
 // mapped is the document of the command.
@@ -47,10 +55,44 @@ type mapped struct {
 	Line    string             `json:"line,omitempty"`
 	Faces   *int               `json:"faces,omitempty"`
 	Length  *quantity.Measured `json:"length,omitempty"`
+
+	From          string             `json:"from,omitempty"`
+	Proposals     *[]proposalDoc     `json:"proposals,omitempty"`
+	ScanProposals *[]scanProposalDoc `json:"scan_proposals,omitempty"`
+	Carried       *carriedDoc        `json:"carried,omitempty"`
+	Refused       *refusedDoc        `json:"refused,omitempty"`
 }
 
-// Run marks faces, a line, or the rest; one of them.
+// refusedDoc says why nothing was compared.
+type refusedDoc struct {
+	Reason   string `json:"reason"`
+	NextStep string `json:"next_step"`
+}
+
+// refuse prints the document of a comparison that was refused, and hands the
+// refusal on; other errors pass as they are.
+func (c *mapCommand) refuse(j *job, use annotate.UseKey, err error) error {
+	var refused *project.RefusedError
+	if !errors.As(err, &refused) {
+		return err
+	}
+	doc := mapped{Schema: 1, Project: c.Project, Use: use.String(), Refused: &refusedDoc{refused.Reason, refused.NextStep}}
+	return errors.Join(j.print(doc, func(io.Writer) {}), err)
+}
+
+// Run marks faces, a line, or the rest, deals with proposals, or carries a map
+// over; one of them.
 func (c *mapCommand) Run(j *job) error {
+	switch {
+	case c.Propose || c.Accept != "" || c.Refuse != "":
+		return c.proposals(j)
+	case c.As != "":
+		return usagef("--as goes with --accept")
+	case c.Carry:
+		return c.carry(j)
+	case c.From != "":
+		return usagef("--from goes with --propose, --accept, --refuse and --carry")
+	}
 	set := 0
 	for _, v := range []string{c.Faces, c.Line, c.Rest} {
 		if v != "" {
@@ -58,7 +100,7 @@ func (c *mapCommand) Run(j *job) error {
 		}
 	}
 	if set != 1 {
-		return usagef("give one of --faces, --line and --rest")
+		return usagef("give one of --faces, --line, --rest, --propose, --accept, --refuse and --carry")
 	}
 	kinds := 0
 	spec := annotate.Region{Basis: c.Basis, Reason: c.Reason, Certainty: c.Certainty, ExaminedBy: c.ExaminedBy, Material: c.Material, Who: c.Who, When: c.When, Since: c.Since, Note: c.Note}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"rigatino/annotate/handover/glb"
 	"rigatino/annotate/project"
@@ -93,6 +94,37 @@ func printSheet(w io.Writer, s *tally.Sheet) {
 		}
 		fmt.Fprintln(w)
 	}
+	printFills(w, s)
+	for _, scale := range s.Scales {
+		fmt.Fprintf(w, "Scale of %s: %s.\n", scale.Use, scale.Sentence)
+	}
 	fmt.Fprintln(w, "Surface as seen; interior, pins and hidden fills not examined. Not a certificate of authenticity.")
 	printPoints(w, s.OpenPoints)
+}
+
+// printFills prints how much matter fills are, and the restored share by volume.
+func printFills(w io.Writer, s *tally.Sheet) {
+	for _, f := range s.Fills {
+		fmt.Fprintf(w, "  Fill %s: ", strings.Join(f.Regions, ", "))
+		switch {
+		case f.Volume == nil:
+			fmt.Fprintf(w, "volume not measured: %s\n", f.WhyAbsent)
+			continue
+		case f.Estimate:
+			fmt.Fprintf(w, "about %s, an estimate from a stated thickness", f.Volume)
+		default:
+			fmt.Fprintf(w, "%s, from scans before and after", f.Volume)
+		}
+		if f.Mass != nil {
+			fmt.Fprintf(w, ", about %s", f.Mass)
+		}
+		fmt.Fprintln(w)
+	}
+	if v := s.RestoredByVolume; v != nil {
+		if v.Low != nil {
+			fmt.Fprintf(w, "  Restored by volume: at least %s (interior, pins and filled voids not examined)\n", v.Low)
+		} else {
+			fmt.Fprintf(w, "  Restored by volume: not stated: %s\n", v.WhyAbsent)
+		}
+	}
 }

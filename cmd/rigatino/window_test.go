@@ -231,6 +231,71 @@ func TestWindowByMouseAndKeys(t *testing.T) {
 	}
 }
 
+// In the task Scale two bars are picked with the mouse and written with keys;
+// the factor is in force at once, is undone and done again, and stands in the
+// project that is saved.
+func TestScaleByMouseAndKeys(t *testing.T) {
+	dir := ballProject(t)
+	b := &bench{t: t, display: display(t)}
+	b.open(dir)
+	b.do("mousemove", "192", "777", "click", "1") // the task button
+	if e := b.wait("task"); e["task"] != "Scale" {
+		t.Fatalf("the button chose %v", e["task"])
+	}
+	bar := func(from, to [2]int) float64 {
+		t.Helper()
+		for i, p := range [][2]int{from, to} {
+			b.do("mousemove", fmt.Sprint(p[0]), fmt.Sprint(p[1]), "click", "1")
+			e := b.wait("bar end")
+			if e["both"] != (i == 1) {
+				t.Fatalf("end %d: %v", i+1, e)
+			}
+			if i == 1 {
+				return e["length_mm"].(float64)
+			}
+		}
+		return 0
+	}
+	keep := func(length float64) map[string]any {
+		t.Helper()
+		b.do("type", fmt.Sprintf("%.3f", length))
+		b.do("key", "Tab")
+		b.do("type", "0.02")
+		b.do("key", "Return")
+		return b.wait("scale")
+	}
+	const larger = 1.0015
+	first := keep(larger * bar([2]int{400, 340}, [2]int{580, 350}))
+	if first["verdict"] != "unverified" || math.Abs(first["factor"].(float64)/larger-1) > 1e-4 {
+		t.Fatalf("one bar: %v", first)
+	}
+	b.wait("loaded") // in its new size
+	b.wait("frame")
+	second := keep(larger * bar([2]int{480, 270}, [2]int{500, 430}))
+	if second["verdict"] != "difference_only" || second["bars"] != 2.0 || math.Abs(second["factor"].(float64)/larger-1) > 1e-4 {
+		t.Fatalf("two bars: %v", second)
+	}
+	b.do("key", "ctrl+z")
+	b.wait("undo")
+	b.do("key", "ctrl+y")
+	b.wait("redo")
+	b.do("key", "ctrl+s")
+	b.wait("saved")
+	data, err := os.ReadFile(filepath.Join(dir, "project.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var stored struct {
+		Record annotate.Record `json:"record"`
+	}
+	if err := json.Unmarshal(data, &stored); err != nil {
+		t.Fatal(err)
+	}
+	if s := stored.Record.Uses[0].Scale; s.Factor != second["factor"] || len(s.Bars) != 2 || s.Verdict != annotate.ScaleDifferenceOnly {
+		t.Errorf("stored %+v, wanted %v", s, second)
+	}
+}
+
 // Every tool of the task Map by mouse and keys: brush size by the wheel, loop,
 // growth, a colour pick that is refused on a scan without colours, smoothing, a
 // join line whose point is moved, the ruler; and each mark is undone in turn.

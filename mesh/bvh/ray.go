@@ -29,6 +29,16 @@ func (t *Tree) RayAll(origin, dir r3.Vec, visit func(face uint32, dist float64))
 	})
 }
 
+// Free says whether the ray meets no face at all.
+func (t *Tree) Free(origin, dir r3.Vec) bool {
+	free := true
+	t.cast(origin, dir, func(uint32, float64) float64 {
+		free = false
+		return math.Inf(-1)
+	})
+	return free
+}
+
 // cast visits the faces on the ray up to the distance that visit last
 // returned.
 func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (limit float64)) {

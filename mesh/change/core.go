@@ -209,7 +209,7 @@ func (c *Change) findAreas() {
 	index := map[uint32]int32{}
 	for i, g := range order {
 		index[g.root] = int32(i)
-		c.Areas = append(c.Areas, g.describe(edge))
+		c.Areas = append(c.Areas, g.describe(edge, c.Options.ScaleU))
 	}
 	b.Core, a.Core = label(kb, of, 0, index), label(ka, of, offset, index)
 	for i, faces := range b.coreFaces(len(order)) {
@@ -234,23 +234,28 @@ func label(kinds []int8, of sets, offset uint32, index map[uint32]int32) []int32
 	return core
 }
 
-// coreFaces lists for each area the scan faces with at least two corners in
-// its core.
+// areaAt is the area whose core holds at least two corners of a face of the
+// side's own mesh, -1 for none.
+func (s *Side) areaAt(f uint32) int32 {
+	if s.Topology.Component[f] < 0 {
+		return -1
+	}
+	i, j, k := s.Topology.Face(f)
+	a, b, c := s.Core[i], s.Core[j], s.Core[k]
+	switch {
+	case a == b || a == c:
+		return a
+	case b == c:
+		return b
+	}
+	return -1
+}
+
+// coreFaces lists for each area the scan faces that belong to it.
 func (s *Side) coreFaces(areas int) [][]uint32 {
 	out := make([][]uint32, areas)
-	for f, part := range s.Topology.Component {
-		if part < 0 {
-			continue
-		}
-		i, j, k := s.Topology.Face(uint32(f))
-		a, b, c := s.Core[i], s.Core[j], s.Core[k]
-		if a != b && a != c {
-			a = b
-			if b != c {
-				continue
-			}
-		}
-		if a >= 0 {
+	for f := range s.Topology.Component {
+		if a := s.areaAt(uint32(f)); a >= 0 {
 			out[a] = append(out[a], s.Mesh.SourceFace(uint32(f)))
 		}
 	}
@@ -268,7 +273,7 @@ func (g *group) surface() *tallyOf {
 	return &g.before
 }
 
-func (g *group) describe(edge float64) Area {
+func (g *group) describe(edge, scaleU float64) Area {
 	s := g.surface()
 	// Where the outline lies is known to about the band in which the gap rises
 	// from the limit to twice the limit, and the stair of vertex cells along it
@@ -278,6 +283,10 @@ func (g *group) describe(edge float64) Area {
 		quantity.Within("outline at the limit", 0, s.area-s.inner, 1, quantity.SquareMillim, quantity.Rectangular),
 		{Name: "cells along the outline", Unit: quantity.SquareMillim, Sensitivity: 1,
 			U: edge * math.Sqrt(edge*perimeter/12), Distribution: quantity.Normal},
+	}
+	if scaleU > 0 {
+		// An area goes with the square of a length.
+		budget = append(budget, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * s.area, U: scaleU, Distribution: quantity.Normal})
 	}
 	kind := Removed
 	if g.kind < 0 {

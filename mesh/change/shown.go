@@ -4,7 +4,10 @@ import "math"
 
 // ShownGap is AfterGap with zero wherever the pair claims nothing: only vertices
 // of faces in a change area keep their gap, so that a picture does not show
-// noise as change. NaN stays NaN.
+// noise as change. Within an area the average over the neighbours is shown where
+// a vertex differs from it by no more than the scan's own noise, so that contours
+// and rims are not toothed by it; what differs more, as a scratch one vertex
+// wide, is shown as it is. NaN stays NaN.
 func (c *Change) ShownGap() []float32 {
 	out := make([]float32, len(c.AfterGap))
 	for i, g := range c.AfterGap {
@@ -12,12 +15,23 @@ func (c *Change) ShownGap() []float32 {
 			out[i] = g
 		}
 	}
-	for _, a := range c.Areas {
-		for _, f := range a.AfterFaces {
-			for _, v := range c.After.Mesh.Triangles[3*f : 3*f+3] {
-				out[v] = c.AfterGap[v]
+	noise := math.Hypot(c.Before.NoiseMM, c.After.NoiseMM)
+	// By the side's own faces: the numbers in an area count those left out too.
+	for f := range c.After.Topology.Component {
+		if c.After.areaAt(uint32(f)) < 0 {
+			continue
+		}
+		for _, v := range c.After.Mesh.Triangles[3*f : 3*f+3] {
+			g := c.AfterGap[v]
+			if mean := c.After.Smooth[c.After.Weld.Of[v]]; math.Abs(float64(g)-mean) <= noiseShown*noise {
+				g = float32(mean)
 			}
+			out[v] = g
 		}
 	}
 	return out
 }
+
+// noiseShown is how many standard deviations of the noise count as noise in a
+// picture.
+const noiseShown = 3

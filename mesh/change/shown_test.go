@@ -10,35 +10,49 @@ import (
 )
 
 // Of the bent body, whose four patches are known, a picture shows change on the
-// patches and nothing between them, whatever the noise.
+// patches and nothing between them, whatever the noise; within them nothing is
+// shown otherwise than it is by more than the noise put in (0.03 mm on both
+// scans, so 0.042 in the gap, three times). Faces that are left out, here the
+// first tenth, move nothing.
 func TestShownGapIsTheAreas(t *testing.T) {
 	body := bentbody.New(1)
-	s := bentbody.Scanning{Triangles: 60000, NoiseMM: 0.03}
+	const noise = 0.03
+	s := bentbody.Scanning{Triangles: 60000, NoiseMM: noise}
 	before, after := body.Before(s), body.After(s)
-	c, err := Compare(context.Background(), before, after, frame.Identity(), Options{})
-	if err != nil {
-		t.Fatal(err)
+	ignore := make([]bool, after.FaceCount())
+	for f := range len(ignore) / 10 {
+		ignore[f] = true
 	}
-	in := make([]bool, after.VertexCount())
-	for _, a := range c.Areas {
-		for _, f := range a.AfterFaces {
-			for _, v := range after.Triangles[3*f : 3*f+3] {
-				in[v] = true
+	for _, left := range [][]bool{nil, ignore} {
+		c, err := Compare(context.Background(), before, after, frame.Identity(), Options{AfterIgnore: left})
+		if err != nil {
+			t.Fatal(err)
+		}
+		in := make([]bool, after.VertexCount())
+		for _, a := range c.Areas {
+			for _, f := range a.AfterFaces {
+				for _, v := range after.Triangles[3*f : 3*f+3] {
+					in[v] = true
+				}
 			}
 		}
-	}
-	shown, kept := c.ShownGap(), 0
-	for v, g := range shown {
-		switch {
-		case in[v] && g != c.AfterGap[v] && !math.IsNaN(float64(g)):
-			t.Fatalf("vertex %d of an area shows %v, wanted %v", v, g, c.AfterGap[v])
-		case !in[v] && g != 0 && !math.IsNaN(float64(g)):
-			t.Fatalf("vertex %d outside all areas shows %v", v, g)
-		case in[v]:
-			kept++
+		shown, kept, averaged := c.ShownGap(), 0, 0
+		for v, g := range shown {
+			off := math.Abs(float64(g) - float64(c.AfterGap[v]))
+			switch {
+			case !in[v] && g != 0 && !math.IsNaN(float64(g)):
+				t.Fatalf("vertex %d outside all areas shows %v", v, g)
+			case in[v] && off > 3*math.Sqrt2*noise*1.1:
+				t.Fatalf("vertex %d of an area shows %v, wanted %v", v, g, c.AfterGap[v])
+			case in[v] && off > 0:
+				averaged++
+			}
+			if in[v] {
+				kept++
+			}
 		}
-	}
-	if kept == 0 {
-		t.Fatal("no vertex is in an area: the test shows nothing")
+		if kept == 0 || averaged < kept/2 || averaged == kept {
+			t.Errorf("of %d vertices in areas %d are shown averaged: the test shows nothing", kept, averaged)
+		}
 	}
 }

@@ -140,3 +140,20 @@ func TestContrast(t *testing.T) {
 		t.Errorf("#777777 on white %.3f", c)
 	}
 }
+
+// Every corner of the sRGB cube and a grey come back from L*a*b* to the rounding
+// of the two matrices, which IEC 61966-2-1 and its inverse give to seven digits.
+func TestLabAndBack(t *testing.T) {
+	for i := range 9 {
+		c := Linear{float64(i & 1), float64(i >> 1 & 1), float64(i >> 2 & 1)}
+		if i == 8 {
+			c = Linear{0.002, 0.002, 0.002} // on the straight part of the curve
+		}
+		d := FromLab(c.Lab())
+		for _, x := range []float64{d.R - c.R, d.G - c.G, d.B - c.B} {
+			if math.Abs(x) > 2e-6 {
+				t.Errorf("%v comes back as %v", c, d)
+			}
+		}
+	}
+}

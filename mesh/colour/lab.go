@@ -105,3 +105,21 @@ func hue(a, b float64) float64 {
 	}
 	return h
 }
+
+// FromLab undoes Linear.Lab: L*a*b* under D65 to linear sRGB, whose components
+// lie outside 0 to 1 where the colour is outside the gamut (CIE 15).
+func FromLab(c Lab) Linear {
+	y := (c.L + 16) / 116
+	undo := func(t float64) float64 {
+		if t*t*t > 216.0/24389 {
+			return t * t * t
+		}
+		return (116*t - 16) * 27 / 24389
+	}
+	x, yy, z := white.X*undo(y+c.A/500), white.Y*undo(y), white.Z*undo(y-c.B/200)
+	return Linear{
+		3.2404542*x - 1.5371385*yy - 0.4985314*z,
+		-0.9692660*x + 1.8760108*yy + 0.0415560*z,
+		0.0556434*x - 0.2040259*yy + 1.0572252*z,
+	}
+}

@@ -11,6 +11,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"testing"
 
@@ -327,8 +328,12 @@ func TestVerticesWithoutPlaceThatNobodyUses(t *testing.T) {
 	nine := binary.LittleEndian.AppendUint32(nil, math.Float32bits(9))
 	data := bytes.ReplaceAll(out.Bytes(), nine, binary.LittleEndian.AppendUint32(nil, math.Float32bits(float32(math.NaN()))))
 	s, err := gltf.Read("x.glb", data, gltf.Options{})
-	if err != nil || mesh.Area(s.Mesh) != 0.5 || s.Mesh.Positions[9] != 0 || len(s.Findings) != 1 || s.Findings[0].ID != "vertices_without_place" {
-		t.Errorf("error %v, %+v", err, s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	// The bounds were stated with that vertex in its old place.
+	if want := []string{"position_bounds_wrong", "vertices_without_place"}; mesh.Area(s.Mesh) != 0.5 || s.Mesh.Positions[9] != 0 || !slices.Equal(findings(s), want) {
+		t.Errorf("%+v, findings %v", s.Mesh, findings(s))
 	}
 }
 
@@ -354,5 +359,50 @@ func TestDeepNodesAreRead(t *testing.T) {
 	}
 	if x := mesh.Bounds(s.Mesh).Min.X; x != depth {
 		t.Errorf("the triangle is at %g, want %d", x, depth)
+	}
+}
+
+// A buffer file cut off anywhere is refused, one with more behind its end is not.
+func TestEveryTruncationOfTheBufferFileIsRefused(t *testing.T) {
+	text, err := os.ReadFile(filepath.Join(ours, "index-u16-separate.gltf"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	bin, err := os.ReadFile(filepath.Join(ours, "cube data.bin"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	cut := func(n int) error {
+		_, err := gltf.Read("x.gltf", text, gltf.Options{Resource: func(string) ([]byte, error) { return bin[:n:n], nil }})
+		return err
+	}
+	for n := range bin {
+		if err := cut(n); err == nil || !strings.Contains(err.Error(), "buffer 0 (cube data.bin)") || !strings.Contains(err.Error(), fmt.Sprint("has ", n)) {
+			t.Errorf("cut to %d bytes: %v", n, err)
+		}
+	}
+	bin = append(bin, "and more"...)
+	if err := cut(len(bin)); err != nil {
+		t.Errorf("with more behind its end: %v", err)
+	}
+}
+
+// What a file says of itself is repeated in part only: a message stays a sentence.
+// The first two rows are what fuzzing found.
+func TestMessagesStayShort(t *testing.T) {
+	long := strings.Repeat("\u0093", 10_000)
+	for name, change := range map[string]func(d map[string]any){
+		"version":   func(d map[string]any) { at(d, "asset")["version"] = long },
+		"needs":     func(d map[string]any) { at(d, "asset")["minVersion"] = long },
+		"extension": func(d map[string]any) { d["extensionsRequired"] = []any{long} },
+		"type":      func(d map[string]any) { at(d, "accessors", 0)["type"] = long },
+		"address":   func(d map[string]any) { at(d, "buffers", 0)["uri"] = "http://" + long },
+		"file":      func(d map[string]any) { at(d, "buffers", 0)["uri"] = long },
+		"number":    func(d map[string]any) { at(d, "accessors", 0)["count"] = json.Number(strings.Repeat("1", 10_000)) },
+	} {
+		_, err := gltf.Read("x.gltf", triangle(t, change), gltf.Options{Resource: fromFolder(ours)})
+		if err == nil || len(err.Error()) > 1000 {
+			t.Errorf("%s: error of %d bytes: %.200v", name, len(fmt.Sprint(err)), err)
+		}
 	}
 }

@@ -2,6 +2,9 @@ package gltf_test
 
 import (
 	"bytes"
+	"math"
+	"os"
+	"path/filepath"
 	"testing"
 
 	"rigatino/mesh/gltf"
@@ -40,4 +43,32 @@ func BenchmarkWrite1M(b *testing.B) {
 		}
 	}
 	b.SetBytes(int64(out.Len()))
+}
+
+// BenchmarkReadFile goes from the file RIGATINO_BENCH_GLB to checked arrays, and
+// over all x once, which is what the programs do that it is timed beside.
+func BenchmarkReadFile(b *testing.B) {
+	path := os.Getenv("RIGATINO_BENCH_GLB")
+	if path == "" {
+		b.Skip("RIGATINO_BENCH_GLB names no file")
+	}
+	faces, sum := 0, 0.0
+	for b.Loop() {
+		data, err := os.ReadFile(path)
+		if err != nil {
+			b.Fatal(err)
+		}
+		s, err := gltf.Read(filepath.Base(path), data, gltf.Options{})
+		if err != nil {
+			b.Fatal(err)
+		}
+		faces = s.Mesh.FaceCount()
+		for i := 0; i < len(s.Mesh.Positions); i += 3 {
+			sum += float64(s.Mesh.Positions[i])
+		}
+	}
+	if math.IsNaN(sum) {
+		b.Error("the sum is not a number")
+	}
+	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(faces), "ns/triangle")
 }

@@ -16,10 +16,12 @@
 // short way for a plain mesh.
 //
 // Read as well: KHR_mesh_quantization, EXT_meshopt_compression,
-// KHR_texture_transform, KHR_materials_unlit, sparse accessors. Not read, with a finding: animations,
-// morph targets, skins (the bind pose is taken), cameras, lights, textures
-// other than the base colour, WebP and KTX2 images. Refused, naming the
-// extension: KHR_draco_mesh_compression and every other required extension.
+// KHR_texture_transform, KHR_materials_unlit, the diffuse colour of
+// KHR_materials_pbrSpecularGlossiness, sparse accessors. Not read, with a finding:
+// animations, morph targets, skins (the bind pose is taken), cameras, lights,
+// WebP and KTX2 images. Textures other than that of the colour are not looked at.
+// Refused, naming the extension: KHR_draco_mesh_compression and every other
+// required extension.
 //
 // Nothing in a file is trusted: no memory is set aside for a count before the
 // bytes it speaks of are seen to be there, and files beside a .gltf are looked

@@ -15,6 +15,7 @@ const (
 	extTransform    = "KHR_texture_transform"
 	extQuantization = "KHR_mesh_quantization"
 	extDraco        = "KHR_draco_mesh_compression"
+	extGlossiness   = "KHR_materials_pbrSpecularGlossiness"
 	extMeshopt      = "EXT_meshopt_compression"
 	extMeshoptKHR   = "KHR_meshopt_compression"
 )
@@ -59,7 +60,7 @@ func (e Extensions) get(where, name string, out any) (bool, error) {
 		return false, nil
 	}
 	if err := json.Unmarshal(raw, out); err != nil {
-		return false, damaged(where+" "+name, "cannot be read: %v", err)
+		return false, damaged(where+" "+name, "cannot be read: %s", brief(err.Error()))
 	}
 	return true, nil
 }

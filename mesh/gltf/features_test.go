@@ -5,12 +5,12 @@ import (
 	"encoding/base64"
 	"encoding/binary"
 	"encoding/json"
-	"io/fs"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
 	"strconv"
+	"strings"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -258,126 +258,6 @@ func TestUnalignedAndInterleavedDataIsReadTheSame(t *testing.T) {
 	same("8-bit indices", sample(t, "index-u16-separate.gltf").Mesh, sample(t, "index-u8-datauri.gltf").Mesh)
 }
 
-// textured is a quad with texture coordinates (0,0) (1,0) (1,1) (0,1), whose
-// material can be changed.
-func textured(t *testing.T, resource func(string) ([]byte, error), change func(d map[string]any)) *gltf.Scene {
-	t.Helper()
-	b := gltf.NewBuilder("test")
-	image, err := b.Image("picture", png(t))
-	if err != nil {
-		t.Fatal(err)
-	}
-	m := b.Material(gltf.Material{PBR: &gltf.PBRMetallicRoughness{BaseColorTexture: &gltf.TextureInfo{Index: b.Texture(image)}}})
-	uv, other := []float32{0, 0, 1, 0, 1, 1, 0, 1}, []float32{5, 5, 6, 5, 6, 6, 5, 6}
-	i, err := b.Mesh("quad", []gltf.Geometry{{Mode: gltf.Triangles, Positions: []float32{0, 0, 0, 1, 0, 0, 1, 1, 0, 0, 1, 0},
-		UVs: [2][]float32{uv, other}, Indices: []uint32{0, 1, 2, 0, 2, 3}, Material: m}}, nil)
-	if err != nil {
-		t.Fatal(err)
-	}
-	b.Scene("", b.Node(gltf.Node{Mesh: &i}))
-	var text, bin bytes.Buffer
-	if err := b.WriteGLTF(&text, &bin, "q.bin"); err != nil {
-		t.Fatal(err)
-	}
-	var d map[string]any
-	if err := json.Unmarshal(text.Bytes(), &d); err != nil {
-		t.Fatal(err)
-	}
-	change(d)
-	raw, err := json.Marshal(d)
-	if err != nil {
-		t.Fatal(err)
-	}
-	s, err := gltf.Read("q.gltf", raw, gltf.Options{Resource: func(name string) ([]byte, error) {
-		if name == "q.bin" {
-			return bin.Bytes(), nil
-		}
-		return resource(name)
-	}})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return s
-}
-
-func TestTextureTransform(t *testing.T) {
-	// First row: the example of KHR_texture_transform, which "utilizes only the
-	// lower left quadrant of the source image, rotated clockwise 90°" (v points
-	// down, so the lower left is u in [0, 0.5], v in [0.5, 1]). Second: its other
-	// example, a lower-left origin. Then a scale and offset by hand, and the set
-	// that the extension names.
-	rows := []struct {
-		transform map[string]any
-		want      []float32
-	}{
-		{map[string]any{"offset": []any{0, 1}, "rotation": 1.57079632679, "scale": []any{0.5, 0.5}}, []float32{0, 1, 0, 0.5, 0.5, 0.5, 0.5, 1}},
-		{map[string]any{"offset": []any{0, 1}, "scale": []any{1, -1}}, []float32{0, 1, 1, 1, 1, 0, 0, 0}},
-		{map[string]any{"offset": []any{0.25, 0.5}, "scale": []any{2, 3}}, []float32{0.25, 0.5, 2.25, 0.5, 2.25, 3.5, 0.25, 3.5}},
-		{map[string]any{"texCoord": 1}, []float32{5, 5, 6, 5, 6, 6, 5, 6}},
-	}
-	for i, row := range rows {
-		s := textured(t, nil, func(d map[string]any) {
-			at(d, "materials", 0, "pbrMetallicRoughness", "baseColorTexture")["extensions"] = map[string]any{"KHR_texture_transform": row.transform}
-			d["extensionsUsed"], d["extensionsRequired"] = []any{"KHR_texture_transform"}, []any{"KHR_texture_transform"}
-		})
-		for k, want := range row.want {
-			if math.Abs(float64(s.Mesh.UVs[k]-want)) > 1e-6 {
-				t.Errorf("row %d: coordinates %v, want %v", i, s.Mesh.UVs, row.want)
-				break
-			}
-		}
-	}
-}
-
-func TestTexturesThatAreNotThere(t *testing.T) {
-	absent := func(string) ([]byte, error) { return nil, &fs.PathError{Op: "open", Path: "x", Err: fs.ErrNotExist} }
-	webp := func(string) ([]byte, error) { return []byte("RIFF\x00\x00\x00\x00WEBPVP8 "), nil }
-	there := func(string) ([]byte, error) { return png(t), nil }
-	uri := func(name string) func(d map[string]any) {
-		return func(d map[string]any) { d["images"] = []any{map[string]any{"uri": name, "mimeType": "image/jpeg"}} }
-	}
-	rows := []struct {
-		name     string
-		resource func(string) ([]byte, error)
-		change   func(d map[string]any)
-		findings []string
-		images   int
-		data     bool
-	}{
-		{"missing", absent, uri("gone.jpg"), []string{"texture_missing"}, 1, false},
-		{"WebP", webp, uri("a.webp"), []string{"texture_unreadable"}, 0, false},
-		{"PNG called JPEG", there, uri("a.jpg"), []string{"texture_mislabelled"}, 1, true},
-		{"outside", there, uri("../a.jpg"), []string{"texture_unreadable"}, 1, false},
-		{"no source", there, func(d map[string]any) { delete(at(d, "textures", 0), "source") }, []string{"texture_unreadable"}, 0, false},
-		{"no such texture", there, func(d map[string]any) {
-			at(d, "materials", 0, "pbrMetallicRoughness", "baseColorTexture")["index"] = 4
-		}, []string{"texture_missing"}, 0, false},
-		{"no such view", there, func(d map[string]any) { at(d, "images", 0)["bufferView"] = 99 }, []string{"texture_unreadable"}, 1, false},
-	}
-	for _, row := range rows {
-		s := textured(t, row.resource, row.change)
-		if !slices.Equal(findings(s), row.findings) || len(s.Mesh.Images) != row.images || s.Mesh.FaceCount() != 2 {
-			t.Errorf("%s: findings %v, %d images", row.name, findings(s), len(s.Mesh.Images))
-			continue
-		}
-		if row.images == 1 && (s.Mesh.Images[0].Data != nil) != row.data {
-			t.Errorf("%s: the image has %d bytes", row.name, len(s.Mesh.Images[0].Data))
-		}
-		for _, f := range s.Findings {
-			if f.WayOut == "" || f.Reason == "" {
-				t.Errorf("%s: finding %+v", row.name, f)
-			}
-		}
-	}
-}
-
-func TestUnlitAndImageOfTheSample(t *testing.T) {
-	m := sample(t, "unlit-textured.glb").Mesh
-	if len(m.Materials) != 1 || !m.Materials[0].Unlit || m.Materials[0].Image != 0 || m.Images[0].MIME != "image/png" || m.MaterialOf != nil {
-		t.Errorf("materials %+v, %d images", m.Materials, len(m.Images))
-	}
-}
-
 func TestMissingNormalsAreLeftToTheSurface(t *testing.T) {
 	if m := sample(t, "no-index-no-normal.glb").Mesh; m.Normals != nil {
 		t.Errorf("normals %v out of nothing", m.Normals)
@@ -517,5 +397,124 @@ func TestBrokenTablesAreLeftOutWithAWord(t *testing.T) {
 	}
 	if s := change(func(map[string]any) {}); slices.Contains(findings(s), "metadata_broken") {
 		t.Errorf("unchanged: findings %v", findings(s))
+	}
+}
+
+// What a scene may hold beside a scan is left out, each with a word: joints,
+// cameras, lights, instances; the surface is read all the same. Source: glTF 2.0,
+// 3.7.3.3 (a skinned mesh ignores the place of its node).
+func TestJointsCamerasAndLightsAreLeftOut(t *testing.T) {
+	data := triangle(t, func(d map[string]any) {
+		d["nodes"] = []any{
+			map[string]any{"mesh": 0, "skin": 0, "translation": []any{100, 0, 0}},
+			map[string]any{"camera": 0, "extensions": map[string]any{"KHR_lights_punctual": map[string]any{"light": 0}}},
+		}
+		at(d, "scenes", 0)["nodes"] = []any{0, 1}
+		d["skins"] = []any{map[string]any{"joints": []any{1}}}
+		d["cameras"] = []any{map[string]any{"type": "perspective", "perspective": map[string]any{"yfov": 1, "znear": 0.1}}}
+		d["extensionsUsed"] = []any{"KHR_lights_punctual", "EXT_mesh_gpu_instancing"}
+		d["extensions"] = map[string]any{"KHR_lights_punctual": map[string]any{"lights": []any{map[string]any{"type": "point"}}}}
+	})
+	s, err := gltf.Read("x.gltf", data, gltf.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if want := []string{"extension_ignored", "extension_ignored", "skin_ignored", "cameras_ignored"}; !slices.Equal(findings(s), want) {
+		t.Errorf("findings %v, want %v", findings(s), want)
+	}
+	if b := mesh.Bounds(s.Mesh); s.Mesh.FaceCount() != 1 || b.Max.X != 1 {
+		t.Errorf("%d faces up to x = %g, want 1 up to 1", s.Mesh.FaceCount(), b.Max.X)
+	}
+}
+
+// A file that only uses Draco and stores the plain data too is read from that; one
+// that stores nothing else is refused, whether or not it says that it must.
+func TestDracoWithAndWithoutPlainData(t *testing.T) {
+	draco := func(plain bool) []byte {
+		return triangle(t, func(d map[string]any) {
+			d["extensionsUsed"] = []any{"KHR_draco_mesh_compression"}
+			at(d, "meshes", 0, "primitives", 0)["extensions"] = map[string]any{
+				"KHR_draco_mesh_compression": map[string]any{"bufferView": 0, "attributes": map[string]any{"POSITION": 0}},
+			}
+			if !plain {
+				delete(at(d, "accessors", 0), "bufferView")
+			}
+		})
+	}
+	s, err := gltf.Read("x.gltf", draco(true), gltf.Options{})
+	if err != nil || mesh.Area(s.Mesh) != 0.5 {
+		t.Errorf("with plain data: %v", err)
+	}
+	_, err = gltf.Read("x.gltf", draco(false), gltf.Options{})
+	if err == nil || !strings.Contains(err.Error(), "KHR_draco_mesh_compression") || !strings.Contains(err.Error(), "switched off") {
+		t.Errorf("without: %v", err)
+	}
+}
+
+// Extensions that a file must have read, by name and way out; what only changes
+// the look may be required all the same.
+func TestRequiredExtensions(t *testing.T) {
+	for name, way := range map[string]string{
+		"KHR_draco_mesh_compression": "mesh compression switched off",
+		"KHR_meshopt_compression":    "mesh compression switched off",
+		"VENDOR_points":              "without it",
+		"KHR_materials_clearcoat":    "",
+		"EXT_texture_webp":           "",
+		"KHR_mesh_quantization":      "",
+		"EXT_meshopt_compression":    "",
+		"KHR_texture_transform":      "",
+		"KHR_materials_unlit":        "",
+	} {
+		_, err := gltf.Read("x.gltf", triangle(t, func(d map[string]any) {
+			d["extensionsUsed"], d["extensionsRequired"] = []any{name}, []any{name}
+		}), gltf.Options{})
+		if way == "" && err != nil || way != "" && (err == nil || !strings.Contains(err.Error(), name) || !strings.Contains(err.Error(), way)) {
+			t.Errorf("%s: error %v", name, err)
+		}
+	}
+}
+
+// Stated bounds are not used, and wrong ones told (the validator refuses them).
+func TestWrongBoundsAreTold(t *testing.T) {
+	for name, row := range map[string]struct {
+		max  []any
+		want []string
+	}{
+		"right":   {[]any{1, 1, 0}, nil},
+		"rounded": {[]any{1.0000001, 0.9999999, 0}, nil},
+		"wrong":   {[]any{1, 2, 0}, []string{"position_bounds_wrong"}},
+		"missing": {nil, []string{"position_bounds_missing"}},
+	} {
+		s, err := gltf.Read("x.gltf", triangle(t, func(d map[string]any) {
+			at(d, "accessors", 0)["max"] = row.max
+		}), gltf.Options{})
+		if err != nil || !slices.Equal(findings(s), row.want) || mesh.Bounds(s.Mesh).Max.Y != 1 {
+			t.Errorf("%s: findings %v, %v", name, findings(s), err)
+		}
+	}
+}
+
+// Targets are left out; where the scan is morphed by default that matters.
+func TestMorphedByDefault(t *testing.T) {
+	for name, row := range map[string]struct {
+		change func(d map[string]any)
+		want   []string
+	}{
+		"none":         {func(map[string]any) {}, []string{"morph_ignored"}},
+		"mesh at rest": {func(d map[string]any) { at(d, "meshes", 0)["weights"] = []any{0} }, []string{"morph_ignored"}},
+		"mesh":         {func(d map[string]any) { at(d, "meshes", 0)["weights"] = []any{0.5} }, []string{"morph_ignored", "morph_weights_ignored"}},
+		"node over mesh": {func(d map[string]any) {
+			at(d, "meshes", 0)["weights"] = []any{1}
+			at(d, "nodes", 0)["weights"] = []any{0}
+		}, []string{"morph_ignored"}},
+		"node": {func(d map[string]any) { at(d, "nodes", 0)["weights"] = []any{1} }, []string{"morph_ignored", "morph_weights_ignored"}},
+	} {
+		s, err := gltf.Read("x.gltf", triangle(t, func(d map[string]any) {
+			at(d, "meshes", 0, "primitives", 0)["targets"] = []any{map[string]any{"POSITION": 0}}
+			row.change(d)
+		}), gltf.Options{})
+		if err != nil || !slices.Equal(findings(s), row.want) {
+			t.Errorf("%s: findings %v, %v", name, findings(s), err)
+		}
 	}
 }

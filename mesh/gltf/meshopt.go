@@ -37,16 +37,16 @@ func (r *reader) unpackView(i int, v *BufferView) ([]byte, error) {
 	if _, err := v.Extensions.get(where, extMeshopt, &p); err != nil {
 		return nil, err
 	}
-	data, err := r.buffer(p.Buffer)
+	b, err := r.buffer(p.Buffer)
 	if err != nil {
 		return nil, err
 	}
-	if p.ByteOffset < 0 || p.ByteLength < 0 || p.ByteOffset > len(data) || p.ByteLength > len(data)-p.ByteOffset {
-		return nil, damaged(where, "asks for %d packed bytes from byte %d of buffer %d, which has %d", p.ByteLength, p.ByteOffset, p.Buffer, len(data))
+	if !b.holds(p.ByteOffset, p.ByteLength) {
+		return nil, damaged(where, "asks for %d packed bytes from byte %d of buffer %d, which has %d", p.ByteLength, p.ByteOffset, p.Buffer, b.size)
 	}
-	out, err := p.unpack(data[p.ByteOffset : p.ByteOffset+p.ByteLength])
+	out, err := p.unpack(b.bytes(p.ByteOffset, p.ByteLength))
 	if err != nil {
-		return nil, damaged(where, "is packed (%s) and %v", p.Mode, err)
+		return nil, damaged(where, "is packed (%s) and %v", brief(p.Mode), err)
 	}
 	if v.ByteLength < 0 || v.ByteLength > len(out) {
 		return nil, damaged(where, "should have %d bytes and unpacks to %d", v.ByteLength, len(out))
@@ -74,7 +74,7 @@ func (p *packed) unpack(data []byte) ([]byte, error) {
 	case "INDICES":
 		out, err = unpackIndices(data, p.Count, p.ByteStride)
 	default:
-		return nil, fmt.Errorf("has the unknown mode %q", p.Mode)
+		return nil, fmt.Errorf("has the unknown mode %q", brief(p.Mode))
 	}
 	if err != nil {
 		return nil, err
@@ -89,7 +89,7 @@ func (p *packed) unpack(data []byte) ([]byte, error) {
 		exponential(out)
 		return out, nil
 	}
-	return nil, fmt.Errorf("has the filter %q, which is not read for %d bytes", p.Filter, p.ByteStride)
+	return nil, fmt.Errorf("has the filter %q, which is not read for %d bytes", brief(p.Filter), p.ByteStride)
 }
 
 // group is the number of elements whose deltas are stored together.
@@ -394,31 +394,34 @@ func unpackIndices(data []byte, count, stride int) ([]byte, error) {
 }
 
 // octahedral turns octahedral unit vectors of four components of the given size
-// into plain ones, in place. The third component holds 1; the fourth stays.
+// into plain ones, in place. The third component holds 1; the fourth stays. The
+// arithmetic is float32, as that of the reference decoder, so that the last bit is
+// the same.
 func octahedral(data []byte, size int) {
-	get := func(p []byte, k int) float64 {
+	get := func(p []byte, k int) float32 {
 		if size == 1 {
-			return float64(int8(p[k]))
+			return float32(int8(p[k]))
 		}
-		return float64(int16(binary.LittleEndian.Uint16(p[2*k:])))
+		return float32(int16(binary.LittleEndian.Uint16(p[2*k:])))
 	}
-	largest := 127.0
+	largest := float32(127)
 	if size == 2 {
 		largest = math.MaxInt16
 	}
 	for ; len(data) >= 4*size; data = data[4*size:] {
-		one := get(data, 2)
-		x, y := get(data, 0)/one, get(data, 1)/one
-		z := 1 - math.Abs(x) - math.Abs(y)
-		t := min(z, 0)
-		x -= math.Copysign(t, x)
-		y -= math.Copysign(t, y)
-		l := math.Sqrt(x*x + y*y + z*z)
-		if !(l > 0) || math.IsInf(l, 0) {
+		x, y := get(data, 0), get(data, 1)
+		z := get(data, 2) - abs32(x) - abs32(y)
+		// The lower half of the octahedron is folded outward.
+		if t := min(z, 0); t < 0 {
+			x, y = toward0(x, t), toward0(y, t)
+		}
+		l := float32(math.Sqrt(float64(float32(x*x) + float32(y*y) + float32(z*z))))
+		if !(l > 0) {
 			x, y, z, l = 0, 0, 0, 1 // not a direction
 		}
-		for k, v := range [3]float64{x, y, z} {
-			n := int16(math.Round(v / l * largest))
+		s := largest / l
+		for k, v := range [3]float32{x, y, z} {
+			n := int16(math.RoundToEven(float64(float32(v * s))))
 			if size == 1 {
 				data[k] = byte(n)
 			} else {
@@ -426,6 +429,16 @@ func octahedral(data []byte, size int) {
 			}
 		}
 	}
+}
+
+func abs32(x float32) float32 { return max(x, -x) }
+
+// toward0 adds t, which is negative, to the size of x.
+func toward0(x, t float32) float32 {
+	if x >= 0 {
+		return x + t
+	}
+	return x - t
 }
 
 // exponential turns numbers of 8 bits of exponent and 24 of mantissa into

@@ -2,7 +2,6 @@ package gltf
 
 import (
 	"bytes"
-	"encoding/binary"
 	"math"
 	"slices"
 	"strings"
@@ -12,15 +11,13 @@ import (
 )
 
 func TestUnpackingAgreesWithTheReferenceDecoder(t *testing.T) {
-	// Source: npm meshoptimizer, the reference encoder and decoder. Streams and the
-	// exponential filter must agree in every byte; Appendix B allows one unit in
-	// the last place for the octahedral filter.
+	// Source: npm meshoptimizer 1.3.0, the reference encoder and decoder. Streams
+	// and filters must agree in every byte.
 	vectors := interop.PackedVectors(t)
 	if len(vectors) < 240 {
 		t.Fatalf("only %d vectors", len(vectors))
 	}
 	kinds := map[string]int{}
-	units := 0
 	for _, v := range vectors {
 		kinds[v.Mode+" "+v.Filter]++
 		p := packed{ByteStride: v.Stride, Count: v.Count, Mode: v.Mode, Filter: v.Filter}
@@ -29,25 +26,8 @@ func TestUnpackingAgreesWithTheReferenceDecoder(t *testing.T) {
 			t.Errorf("%s %s: %v", v.Mode, v.Name, err)
 			continue
 		}
-		if bytes.Equal(got, v.Unpacked) {
-			continue
-		}
-		if v.Filter != "OCTAHEDRAL" || len(got) != len(v.Unpacked) {
+		if !bytes.Equal(got, v.Unpacked) {
 			t.Errorf("%s %s: %d bytes differ from the reference", v.Mode, v.Name, len(got))
-			continue
-		}
-		step := v.Stride / 4
-		for i := 0; i < len(got); i += step {
-			a, b := int(int8(got[i])), int(int8(v.Unpacked[i]))
-			if step == 2 {
-				a, b = int(int16(binary.LittleEndian.Uint16(got[i:]))), int(int16(binary.LittleEndian.Uint16(v.Unpacked[i:])))
-			}
-			if a != b {
-				units++
-			}
-			if a-b > 1 || b-a > 1 {
-				t.Fatalf("%s: number %d is %d, want %d", v.Name, i/step, a, b)
-			}
 		}
 	}
 	for _, kind := range []string{"ATTRIBUTES NONE", "ATTRIBUTES OCTAHEDRAL", "ATTRIBUTES EXPONENTIAL", "TRIANGLES NONE", "INDICES NONE"} {
@@ -55,7 +35,7 @@ func TestUnpackingAgreesWithTheReferenceDecoder(t *testing.T) {
 			t.Errorf("no vectors of %s", kind)
 		}
 	}
-	t.Logf("%d vectors; %d octahedral components differ by one unit", len(vectors), units)
+	t.Logf("checked: %d vectors byte by byte", len(vectors))
 }
 
 func TestDeltasOfTheSpecification(t *testing.T) {

@@ -1,8 +1,10 @@
 package gltf
 
 import (
+	"context"
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 	"strings"
 
@@ -65,6 +67,9 @@ func (r *reader) place(s *Scene, nodes []placed) (surface, aside []*piece, err e
 			if err := r.spend(pieceCost); err != nil {
 				return nil, nil, err
 			}
+			if len(p.prim.Targets) > 0 {
+				r.morphs(n, m)
+			}
 			what, err := r.sort(p, groups)
 			if err != nil {
 				return nil, nil, fmt.Errorf("mesh %d primitive %d: %w", *n.Mesh, i, err)
@@ -84,6 +89,20 @@ func (r *reader) place(s *Scene, nodes []placed) (surface, aside []*piece, err e
 		}
 	}
 	return surface, aside, nil
+}
+
+// morphs says that the shapes a mesh can morph into are left out, and whether it
+// is meant to stand part of the way to one.
+func (r *reader) morphs(n *Node, m *Mesh) {
+	r.once("morph_ignored", "the scan has other shapes to morph into, which were left out", "")
+	weights := n.Weights
+	if weights == nil {
+		weights = m.Weights
+	}
+	if slices.ContainsFunc(weights, func(w float64) bool { return w != 0 }) {
+		r.onceWarn("morph_weights_ignored", "the scan is morphed by default, so other programs show another shape than was read",
+			"save the scan in the shape that is meant, without morph targets")
+	}
 }
 
 // What a primitive is to a scan.
@@ -115,9 +134,6 @@ func (r *reader) sort(p *piece, groups map[string]*group) (what int, err error) 
 		}
 		r.note("primitive_without_position", fmt.Sprintf("mesh %d primitive %d has no positions and was left out", p.part.Mesh, p.part.Primitive), "")
 		return isNothing, nil
-	}
-	if len(p.prim.Targets) > 0 {
-		r.once("morph_ignored", "the scan has other shapes to morph into, which were left out", "")
 	}
 	if p.prim.Indices != nil {
 		a, err := r.accessor(*p.prim.Indices, "indices")
@@ -185,15 +201,60 @@ func (r *reader) groupOf(p *piece, position int, groups map[string]*group) (*gro
 	if a.width != 3 {
 		return nil, damaged(a.where, "does not hold points")
 	}
-	if len(r.doc.Accessors[position].Min) != 3 || len(r.doc.Accessors[position].Max) != 3 {
-		r.once("position_bounds_missing", a.where+" states no min and max; they were computed", "")
-	}
 	if err := r.spend(a.count); err != nil {
 		return nil, err
 	}
 	g := &group{first: -1, count: a.count, world: p.world, pos: a.floats(3), attributes: p.prim.Attributes, uv: uv, where: a.where}
+	r.bounds(g, &r.doc.Accessors[position])
 	groups[key] = g
 	return g, nil
+}
+
+// bounds compares the bounds that a file states for positions with the positions.
+// Nothing is computed from stated bounds; wrong ones tell that a program changed
+// the positions and not the rest.
+func (r *reader) bounds(g *group, a *Accessor) {
+	if len(a.Min) != 3 || len(a.Max) != 3 {
+		r.once("position_bounds_missing", g.where+" states no min and max; they were computed", "")
+		return
+	}
+	if a.ComponentType != Float32 || g.count == 0 {
+		return // whole numbers are stated as stored, before they are scaled
+	}
+	type box struct{ lo, hi [3]float32 }
+	parts := make([]box, blocksOf(g.count))
+	_ = mesh.Parallel(context.Background(), len(parts), func(b int) {
+		from := g.pos.f[b*block*g.pos.step:]
+		box := box{[3]float32(from), [3]float32(from)}
+		for i := range min(block, g.count-b*block) {
+			p := from[i*g.pos.step : i*g.pos.step+3 : i*g.pos.step+3]
+			for k, x := range p {
+				if x < box.lo[k] {
+					box.lo[k] = x
+				}
+				if x > box.hi[k] {
+					box.hi[k] = x
+				}
+			}
+		}
+		parts[b] = box
+	})
+	whole := parts[0]
+	for _, b := range parts[1:] {
+		for k := range 3 {
+			whole.lo[k], whole.hi[k] = min(whole.lo[k], b.lo[k]), max(whole.hi[k], b.hi[k])
+		}
+	}
+	for k := range 3 {
+		lo, hi := float64(whole.lo[k]), float64(whole.hi[k])
+		// Writers print seven digits or so.
+		near := 1e-5*(hi-lo) + 1e-6*max(math.Abs(lo), math.Abs(hi))
+		if math.Abs(a.Min[k]-lo) > near || math.Abs(a.Max[k]-hi) > near {
+			r.onceWarn("position_bounds_wrong", fmt.Sprintf("%s states bounds of %g to %g along %s and reaches from %g to %g",
+				g.where, a.Min[k], a.Max[k], "xyz"[k:k+1], lo, hi), "look whether the scan is whole; save it again in the program it came from")
+			return
+		}
+	}
 }
 
 // pieceCost is what a piece costs beside its vertices and faces.

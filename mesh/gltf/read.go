@@ -21,10 +21,18 @@ type Options struct {
 	// returns an error wrapping fs.ErrNotExist for a missing file. Without it
 	// only files that hold everything themselves can be read.
 	Resource func(name string) ([]byte, error)
+	// Parts, if not nil, is asked for buffers instead of Resource, so that of a
+	// large file only what the glTF uses need be held. It returns the runs asked
+	// for, which rise and do not overlap, cut off at the end of the file, and the
+	// size of the file.
+	Parts func(name string, runs []Run) (data [][]byte, size int64, err error)
 	// Factor multiplies all coordinates, before they are rounded to float32:
 	// 1000 gives millimetres. 0 means 1, the metres of the file.
 	Factor float64
 }
+
+// Run is a run of bytes of a file, From to To-1.
+type Run struct{ From, To int64 }
 
 // Scene is what the default scene of a file shows.
 type Scene struct {
@@ -98,10 +106,13 @@ type reader struct {
 	opt      Options
 	doc      *Document
 	bin      []byte
-	buffers  [][]byte
-	unpacked map[int][]byte // buffer views that were compressed
-	present  int64          // bytes of the files read so far
-	spent    int64          // vertices, faces and line points put out so far
+	buffers  []*bufferBytes
+	runs     [][]Run           // of each buffer, what is used
+	files    map[string][]byte // read whole
+	held     map[string]int64  // bytes held of files read in parts
+	unpacked map[int][]byte    // buffer views that were compressed
+	present  int64             // bytes of the files read so far
+	spent    int64             // vertices, faces and line points put out so far
 	used     map[string]bool
 	findings []mesh.Finding
 }
@@ -179,24 +190,24 @@ func (r *reader) parse(text []byte) error {
 		case errors.As(err, &syntax):
 			where = fmt.Sprintf("the JSON at byte %d", syntax.Offset)
 		case errors.As(err, &kind):
-			where = fmt.Sprintf("the JSON at byte %d (%s)", kind.Offset, kind.Field)
+			where = fmt.Sprintf("the JSON at byte %d (%s)", kind.Offset, brief(kind.Field))
 		}
-		return damaged(where, "cannot be read: %v", err)
+		return damaged(where, "cannot be read: %s", brief(err.Error()))
 	}
 	if v := r.doc.Asset.Version; v == "" {
 		return damaged("the JSON", "has no asset.version and is not glTF")
 	} else if !strings.HasPrefix(v, "2.") {
-		return flaw{"the JSON", fmt.Sprintf("is glTF version %q", v), "save the scan as glTF 2.0"}
+		return flaw{"the JSON", fmt.Sprintf("is glTF version %q", brief(v)), "save the scan as glTF 2.0"}
 	}
 	if v := r.doc.Asset.MinVersion; v != "" && v != "2.0" {
-		return flaw{"the JSON", fmt.Sprintf("needs a reader of glTF %q", v), "save the scan as glTF 2.0"}
+		return flaw{"the JSON", fmt.Sprintf("needs a reader of glTF %q", brief(v)), "save the scan as glTF 2.0"}
 	}
 	return nil
 }
 
 // canRead are the extensions that a file may require.
 var canRead = []string{
-	extQuantization, extTransform, extMeshopt, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
+	extQuantization, extTransform, extMeshopt, extGlossiness, ExtUnlit, ExtVariants, ExtXMP, ExtFeatures, ExtMetadata,
 }
 
 // looks are extensions of materials and lights: required or not, the surface
@@ -227,7 +238,7 @@ func (r *reader) checkExtensions() error {
 			r.warn("extension_ignored", "the scan repeats parts by "+name+", of which only one each was read",
 				"save the scan with the copies made real")
 		default:
-			r.note("extension_ignored", "the extension "+name+" is not read", "")
+			r.note("extension_ignored", "the extension "+brief(name)+" is not read", "")
 		}
 	}
 	return nil
@@ -240,7 +251,7 @@ func needsExtension(name string) error {
 	case strings.Contains(name, "draco"), strings.Contains(name, "meshopt"):
 		way = "save the scan again with mesh compression switched off"
 	}
-	return flaw{"the file", "needs the extension " + name + ", which is not read", way}
+	return flaw{"the file", "needs the extension " + brief(name) + ", which is not read", way}
 }
 
 // ignored notes what a scan is not expected to have.

@@ -58,6 +58,7 @@ type Node struct {
 	Skin        *int            `json:"skin,omitempty"`
 	Camera      *int            `json:"camera,omitempty"`
 	Children    []int           `json:"children,omitempty"`
+	Weights     []float64       `json:"weights,omitempty"` // of morph targets, instead of the mesh's
 	Matrix      *[16]float64    `json:"matrix,omitempty"`
 	Translation *[3]float64     `json:"translation,omitempty"`
 	Rotation    *[4]float64     `json:"rotation,omitempty"`

@@ -25,17 +25,17 @@ func (r *reader) uvRule(material int) (uvRule, error) {
 	if material < 0 {
 		return rule, nil
 	}
-	pbr := r.doc.Materials[material].PBR
-	if pbr == nil || pbr.BaseColorTexture == nil {
-		return rule, nil
+	look, err := r.lookOf(material)
+	if err != nil || look.texture == nil {
+		return rule, err
 	}
-	rule.set = pbr.BaseColorTexture.TexCoord
+	rule.set = look.texture.TexCoord
 	t := struct {
 		Offset, Scale [2]float64
 		Rotation      float64
 		TexCoord      *int
 	}{Scale: [2]float64{1, 1}}
-	found, err := pbr.BaseColorTexture.Extensions.get(fmt.Sprintf("material %d", material), extTransform, &t)
+	found, err := look.texture.Extensions.get(fmt.Sprintf("material %d", material), extTransform, &t)
 	if err != nil || !found {
 		return rule, err
 	}
@@ -46,6 +46,48 @@ func (r *reader) uvRule(material int) (uvRule, error) {
 	rule.m = [6]float64{c * t.Scale[0], s * t.Scale[1], t.Offset[0], -s * t.Scale[0], c * t.Scale[1], t.Offset[1]}
 	rule.moved = rule.m != [6]float64{1, 0, 0, 0, 1, 0}
 	return rule, nil
+}
+
+// look is how a material colours a surface.
+type look struct {
+	factor  [4]float64 // linear
+	texture *TextureInfo
+	unlit   bool
+}
+
+// lookOf finds the colour of a material. Scans of before 2021 may have it in
+// KHR_materials_pbrSpecularGlossiness, and some programs let a scan, which is lit
+// already, give off its picture by itself.
+func (r *reader) lookOf(material int) (look, error) {
+	out := look{factor: [4]float64{1, 1, 1, 1}}
+	m := &r.doc.Materials[material]
+	_, out.unlit = m.Extensions[ExtUnlit]
+	if m.PBR != nil {
+		if m.PBR.BaseColorFactor != nil {
+			out.factor = *m.PBR.BaseColorFactor
+		}
+		out.texture = m.PBR.BaseColorTexture
+	}
+	var old struct {
+		DiffuseFactor  *[4]float64  `json:"diffuseFactor"`
+		DiffuseTexture *TextureInfo `json:"diffuseTexture"`
+	}
+	found, err := m.Extensions.get(fmt.Sprintf("material %d", material), extGlossiness, &old)
+	if err != nil {
+		return out, err
+	}
+	if found && out.texture == nil {
+		out.texture = old.DiffuseTexture
+		if old.DiffuseFactor != nil {
+			out.factor = *old.DiffuseFactor
+		}
+	}
+	if out.texture == nil && m.EmissiveTexture != nil {
+		out.texture, out.unlit = m.EmissiveTexture, true
+		out.factor[0], out.factor[1], out.factor[2] = 1, 1, 1
+		r.once("texture_given_off", "the scan has no colour of its own but gives off a picture, which is shown as its colour", "")
+	}
+	return out, nil
 }
 
 // palette numbers the materials and images that a mesh uses, in order of first
@@ -70,16 +112,16 @@ func (p *palette) material(i int) (uint16, error) {
 	if i >= 0 {
 		m := &p.r.doc.Materials[i]
 		out.Name, out.DoubleSided = m.Name, m.DoubleSided
-		_, out.Unlit = m.Extensions[ExtUnlit]
-		if m.PBR != nil {
-			if f := m.PBR.BaseColorFactor; f != nil {
-				for k, x := range f {
-					out.BaseColour[k] = float32(min(max(x, 0), 1))
-				}
-			}
-			if t := m.PBR.BaseColorTexture; t != nil {
-				out.Image = p.texture(i, t.Index)
-			}
+		look, err := p.r.lookOf(i)
+		if err != nil {
+			return 0, err
+		}
+		out.Unlit = look.unlit
+		for k, x := range look.factor {
+			out.BaseColour[k] = float32(min(max(x, 0), 1))
+		}
+		if look.texture != nil {
+			out.Image = p.texture(i, look.texture.Index)
 		}
 	}
 	n := uint16(len(p.mesh.Materials))
@@ -123,7 +165,7 @@ func (p *palette) texture(material, texture int) int {
 func (r *reader) image(i int) (mesh.Image, bool) {
 	m := &r.doc.Images[i]
 	where := fmt.Sprintf("image %d", i)
-	out := mesh.Image{Name: m.Name}
+	out := mesh.Image{Name: brief(m.Name)}
 	var err error
 	if m.BufferView != nil {
 		out.Data, _, err = r.view(*m.BufferView)
@@ -150,7 +192,7 @@ func (r *reader) image(i int) (mesh.Image, bool) {
 		return out, false
 	}
 	if m.MimeType != "" && m.MimeType != out.MIME {
-		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, m.MimeType, out.MIME), "")
+		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, brief(m.MimeType), out.MIME), "")
 	}
 	return out, true
 }

@@ -5,8 +5,8 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"strconv"
-	"unsafe"
+
+	"rigatino/mesh/numeral"
 )
 
 // body reads the numbers of the elements one after the other. It is the slow
@@ -15,10 +15,14 @@ type body struct {
 	data   []byte
 	at     int
 	format format
+	quiet  bool // what is wrong is of no interest: do not count lines to say it
 }
 
 // where says in words where the reader stands.
 func (b *body) where() string {
+	if b.quiet {
+		return ""
+	}
 	if b.format == ascii {
 		return fmt.Sprintf("the body at line %d", 1+bytes.Count(b.data[:min(b.at, len(b.data))], []byte("\n")))
 	}
@@ -66,64 +70,22 @@ func number(p []byte, kind scalar, f format) float64 {
 	return math.Float64frombits(order.Uint64(p))
 }
 
-// powers are the powers of ten that float64 holds exactly.
-var powers = [...]float64{1e0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6, 1e7, 1e8, 1e9, 1e10, 1e11,
-	1e12, 1e13, 1e14, 1e15, 1e16, 1e17, 1e18, 1e19, 1e20, 1e21, 1e22}
-
-// word reads one number of an ascii body. Digits that fit 53 bits with a small
-// power of ten are exact in float64 arithmetic (Clinger, PLDI 1990); all else
-// is left to strconv.
+// word reads one number of an ascii body.
 func (b *body) word() (float64, error) {
-	data := b.data
-	i := b.at
-	for i < len(data) && data[i] <= ' ' {
-		i++
-	}
-	start := i
-	var mantissa uint64
-	digits, fraction := 0, 0
-	negative := false
-	if i < len(data) && (data[i] == '-' || data[i] == '+') {
-		negative = data[i] == '-'
-		i++
-	}
-	for ; i < len(data) && data[i]-'0' <= 9; i++ {
-		mantissa = mantissa*10 + uint64(data[i]-'0')
-		digits++
-	}
-	if i < len(data) && data[i] == '.' {
-		i++
-		for ; i < len(data) && data[i]-'0' <= 9; i++ {
-			mantissa = mantissa*10 + uint64(data[i]-'0')
-			digits++
-			fraction++
+	begin := numeral.Skip(b.data, b.at)
+	x, end, ok := numeral.Float(b.data, begin)
+	if !ok {
+		if b.at = begin; end == begin {
+			return 0, damaged(b.where(), "breaks off")
 		}
+		return 0, damaged(b.where(), "has %q where a number should be", clip(b.data[begin:end]))
 	}
-	if digits > 0 && digits <= 18 && mantissa < 1<<53 && fraction < len(powers) && (i == len(data) || data[i] <= ' ') {
-		b.at = i
-		x := float64(mantissa) / powers[fraction]
-		if negative {
-			x = -x
-		}
-		return x, nil
-	}
-	for i < len(data) && data[i] > ' ' {
-		i++
-	}
-	if i == start {
-		return 0, damaged(b.where(), "breaks off")
-	}
-	token := data[start:i]
-	x, err := strconv.ParseFloat(unsafe.String(unsafe.SliceData(token), len(token)), 64)
-	if err != nil && !math.IsInf(x, 0) {
-		return 0, damaged(b.where(), "has %q where a number should be", clip(token))
-	}
-	b.at = i
+	b.at = end
 	return x, nil
 }
 
 // clip shortens what is shown of a broken file.
-func clip(token []byte) string {
+func clip[T string | []byte](token T) string {
 	if len(token) > 24 {
 		return string(token[:24]) + "…"
 	}

@@ -71,10 +71,10 @@ func (r *reader) fastFaces(e *element) (done bool, err error) {
 			int32(out[3*i]), int32(out[3*i+1]), int32(out[3*i+2]), r.vertex.count)
 	}
 	r.body.at += len(data)
-	if r.triangles == nil {
-		r.triangles = out
+	if r.faces.triangles == nil {
+		r.faces.triangles = out
 	} else {
-		r.triangles = append(r.triangles, out...) // after triangle strips
+		r.faces.triangles = append(r.faces.triangles, out...) // after triangle strips
 	}
 	return true, nil
 }

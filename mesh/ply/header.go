@@ -69,7 +69,9 @@ func (h *header) line(line string) (done bool, err error) {
 	switch word {
 	case "end_header":
 		return true, nil
-	case "", "obj_info":
+	case "":
+	case "obj_info":
+		h.info(fields)
 	case "comment":
 		rest = strings.TrimSpace(rest)
 		if name, ok := strings.CutPrefix(rest, "TextureFile "); ok {
@@ -78,23 +80,23 @@ func (h *header) line(line string) (done bool, err error) {
 		h.comments = append(h.comments, rest)
 	case "format":
 		if len(fields) != 2 {
-			return false, fmt.Errorf("is not a format: %q", line)
+			return false, fmt.Errorf("is not a format: %q", clip(line))
 		}
 		f, ok := formats[fields[0]]
 		if !ok {
-			return false, fmt.Errorf("has the unknown format %q", fields[0])
+			return false, fmt.Errorf("has the unknown format %q", clip(fields[0]))
 		}
 		if fields[1] != "1.0" {
-			return false, fmt.Errorf("says version %q and only 1.0 exists", fields[1])
+			return false, fmt.Errorf("says version %q and only 1.0 exists", clip(fields[1]))
 		}
 		h.format = f
 	case "element":
 		if len(fields) != 2 {
-			return false, fmt.Errorf("is not an element: %q", line)
+			return false, fmt.Errorf("is not an element: %q", clip(line))
 		}
 		n, err := strconv.ParseUint(fields[1], 10, 63)
 		if err != nil {
-			return false, fmt.Errorf("has %q where a count should be", fields[1])
+			return false, fmt.Errorf("has %q where a count should be", clip(fields[1]))
 		}
 		h.elements = append(h.elements, element{name: fields[0], count: int(n)})
 	case "property":
@@ -108,7 +110,7 @@ func (h *header) line(line string) (done bool, err error) {
 		e := &h.elements[len(h.elements)-1]
 		e.properties = append(e.properties, p)
 	default:
-		return false, fmt.Errorf("begins with the unknown word %q", word)
+		return false, fmt.Errorf("begins with the unknown word %q", clip(word))
 	}
 	return false, nil
 }
@@ -123,10 +125,10 @@ func readProperty(fields []string) (property, error) {
 			return p, fmt.Errorf("is not a list property")
 		}
 		if p.length = scalars[types[0]]; p.length == noType {
-			return p, fmt.Errorf("has the unknown type %q", types[0])
+			return p, fmt.Errorf("has the unknown type %q", clip(types[0]))
 		}
 		if p.length.isFloat() {
-			return p, fmt.Errorf("has a list whose length has the type %q", types[0])
+			return p, fmt.Errorf("has a list whose length has the type %q", clip(types[0]))
 		}
 		types = types[1:]
 	}
@@ -134,8 +136,26 @@ func readProperty(fields []string) (property, error) {
 		return p, fmt.Errorf("is not a property")
 	}
 	if p.kind = scalars[types[0]]; p.kind == noType {
-		return p, fmt.Errorf("has the unknown type %q", types[0])
+		return p, fmt.Errorf("has the unknown type %q", clip(types[0]))
 	}
 	p.name = types[1]
 	return p, nil
+}
+
+// info reads one line of obj_info. Range scans say the size of their grid so
+// (the Stanford repository's files of the 1990s).
+func (h *header) info(fields []string) {
+	if len(fields) != 2 {
+		return
+	}
+	n, err := strconv.Atoi(fields[1])
+	if err != nil {
+		return
+	}
+	switch fields[0] {
+	case "num_cols":
+		h.columns = n
+	case "num_rows":
+		h.rows = n
+	}
 }

@@ -372,6 +372,7 @@ func TestBadFilesAreRefusedInOneSentence(t *testing.T) {
 		"no z":                {swap("property float z\n", ""), "x, y and z"},
 		"x is a list":         {swap("property float x", "property list uchar float x"), "single number"},
 		"no end":              {good[:strings.Index(good, "end_header")], "without end_header"},
+		"long word":           {"ply\n" + strings.Repeat("x", 5000) + "\n", `"xxxxxxxxxxxxxxxxxxxxxxxx…"`},
 		"endless header":      {"ply\n" + strings.Repeat("comment so it goes on and on\n", 1<<16), "does not end within"},
 		"corner too large":    {swap("3 0 1 2", "3 0 1 3"), "face 0 has the corner 3 and there are 3 vertices"},
 		"corner negative":     {swap("3 0 1 2", "3 0 -1 2"), "corner -1"},
@@ -495,12 +496,28 @@ func FuzzRead(f *testing.F) {
 		f.Add(out.Bytes())
 	}
 	f.Add(asciiFile(xyz, []string{"0 0 0", "1 0 0", "0 1 0", "1 1 0"}, []string{"4 0 1 2 3"}, "element tristrips 0\nproperty list int int vertex_indices\n"))
+	f.Add(faceFile("comment TextureFile a.png\n", []string{"uchar red", "uchar green", "float blue"}, "3 0 1 2 255 0 0", "4 0 1 2 3 0 0 1"))
+	f.Add(faceFile("comment TextureFile a.png\ncomment TextureFile b.png\n", []string{"list uchar float texcoord", "char texnumber"}, "3 0 1 2 6 1 0 .25 .25 0 1 1", "4 0 1 2 3 8 0 0 0 0 0 0 1 1 -1"))
+	f.Add([]byte(rangeGrid(4, 3, func(c, r int) float64 {
+		if c == 1 && r == 1 {
+			return math.NaN()
+		}
+		return float64(10 * (c / 3))
+	})))
+	f.Add([]byte("ply\nformat binary_big_endian 1.0\nelement face 1\nproperty list ushort short vertex_index\nproperty double q\nelement vertex 3\nproperty short x\nproperty ushort y\nproperty char z\nproperty list int double w\nend_header\n" +
+		"\x00\x03\x00\x00\x00\x01\x00\x02\x40\x00\x00\x00\x00\x00\x00\x00" + strings.Repeat("\x00\x01\x00\x02\x03\x00\x00\x00\x00", 3)))
 	f.Fuzz(func(t *testing.T, data []byte) {
 		file, err := parse(t, data)
 		if err != nil {
+			if strings.Contains(err.Error(), "\n") || len(err.Error()) > 1000 {
+				t.Fatalf("error %q", err)
+			}
 			return
 		}
 		m := file.Mesh
+		if small, err := ply.ReadInBlocks(context.Background(), "x.ply", data, ply.Options{}, 16); err != nil || !same(small.Mesh, file.Mesh) {
+			t.Fatalf("read in small blocks it differs (%v)", err)
+		}
 		n := m.VertexCount()
 		for i, v := range m.Triangles {
 			if int(v) >= n {
@@ -514,6 +531,9 @@ func FuzzRead(f *testing.F) {
 				}
 			}
 		}
+		if m.MaterialOf != nil && (len(m.MaterialOf) != m.FaceCount() || int(slices.Max(m.MaterialOf)) >= len(m.Materials)) {
+			t.Fatal("materials do not fit")
+		}
 		if m.Colours != nil && len(m.Colours) != 4*n || m.Normals != nil && len(m.Normals) != 3*n || m.UVs != nil && len(m.UVs) != 2*n || m.FaceCount() == 0 {
 			t.Fatal("the slices do not fit each other")
 		}
@@ -524,6 +544,29 @@ func FuzzRead(f *testing.F) {
 		again, err := parse(t, out.Bytes())
 		if err != nil || !slices.Equal(again.Mesh.Triangles, m.Triangles) || !slices.Equal(again.Mesh.Colours, m.Colours) {
 			t.Fatalf("what was written reads back differently (%v)", err)
+		}
+	})
+}
+
+// same says whether two meshes hold the same numbers.
+func same(a, b *mesh.Mesh) bool {
+	return a.Origin == b.Origin && slices.Equal(a.Positions, b.Positions) && slices.Equal(a.Triangles, b.Triangles) && slices.Equal(a.Colours, b.Colours) &&
+		slices.Equal(a.Normals, b.Normals) && slices.Equal(a.UVs, b.UVs) && slices.Equal(a.MaterialOf, b.MaterialOf) && slices.Equal(a.Materials, b.Materials)
+}
+
+// FuzzLines changes the body of an ascii file. Read line by line, in blocks of
+// any size, it must be what it is read as number by number.
+func FuzzLines(f *testing.F) {
+	const head = "ply\nformat ascii 1.0\nelement vertex 4\nproperty float x\nproperty double y\nproperty float z\nproperty uchar red\nproperty uchar green\nproperty uchar blue\n" +
+		"element note 2\nproperty list uchar int words\nelement face 3\nproperty list uchar int vertex_indices\nproperty list uchar float texcoord\nend_header\n"
+	f.Add([]byte("0 0 0 1 2 3\n1 0 0 4 5 6\n1 1 0 7 8 9\n.5 1e0 0 0 0 0\n0\n2 7 7\n3 0 1 2 6 0 0 1 0 1 1\n4 0 1 2 3 8 0 0 1 0 1 1 0 1\n3 3 2 1 0\n"), 20)
+	f.Add([]byte("0 0 0 1 2 3\r\n1 0 0 4 5 6\r\n1 1 0 7 8 9\n\n.5 1e0 0 0 0 0 0\n2 7 7\n3 0 1 2 6 0 0 1 0 1 1\n4 0 1 2 3 8 0 0 1 0 1 1 0 1 3 3 2 1 0"), 7)
+	f.Fuzz(func(t *testing.T, body []byte, size int) {
+		lines, err := ply.ReadInBlocks(context.Background(), "x.ply", append([]byte(head), body...), ply.Options{}, 1+(size&0xffff))
+		long := bytes.ReplaceAll(body, []byte("\n"), []byte(" "))
+		numbers, err2 := parse(t, append([]byte(head), long...))
+		if (err == nil) != (err2 == nil) || err == nil && !same(lines.Mesh, numbers.Mesh) {
+			t.Fatalf("by lines: %v; by numbers: %v", err, err2)
 		}
 	})
 }

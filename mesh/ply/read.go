@@ -4,10 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"math"
-	"slices"
-	"strings"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -38,21 +35,28 @@ type File struct {
 type reader struct {
 	ctx  context.Context
 	opt  Options
+	size int // of a block of lines, in bytes
 	head *header
 	body body
 	file *File
 
-	vertex    *element
-	rows      rows               // the vertices
-	at        func(i int) r3.Vec // coordinates as stored
-	triangles []uint32
-	polygons  int // faces with more than three corners
-	slivers   int // faces with fewer
+	vertex *element
+	rows   rows               // the vertices
+	at     func(i int) r3.Vec // coordinates as stored
+	faces  faces
+	grid   []int32 // vertex of each cell of a range grid, -1 for none
+	lines  *lines  // of an ascii body, once looked for
+	line   int     // of the body, at which the next element begins; -1 if inside one
 }
 
 // Read reads the PLY in data. name is the file's name for errors.
 func Read(ctx context.Context, name string, data []byte, opt Options) (*File, error) {
-	r := &reader{ctx: ctx, opt: opt, file: &File{Mesh: &mesh.Mesh{}}}
+	return readIn(ctx, name, data, opt, lineBytes)
+}
+
+// readIn is Read with lines taken in blocks of a size.
+func readIn(ctx context.Context, name string, data []byte, opt Options, size int) (*File, error) {
+	r := &reader{ctx: ctx, opt: opt, size: size, file: &File{Mesh: &mesh.Mesh{}}}
 	if err := r.read(data); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
@@ -80,7 +84,7 @@ func (r *reader) read(data []byte) error {
 		if err := r.element(e); err != nil {
 			return err
 		}
-		if len(r.triangles)/3 > math.MaxInt32 {
+		if len(r.faces.triangles)/3 > math.MaxInt32 {
 			return fmt.Errorf("the file has more than %d triangles; save the scan in parts", math.MaxInt32)
 		}
 	}
@@ -97,7 +101,9 @@ func (r *reader) element(e *element) error {
 	case e == r.vertex:
 		return r.vertices(e)
 	case e.name == "face" && faceList(e) >= 0:
-		return r.faces(e)
+		return r.polygons(e)
+	case e.name == "range_grid" && faceList(e) >= 0:
+		return r.cells(e)
 	case e.name == "tristrips" && faceList(e) >= 0:
 		return r.records(e, func(_ int, _ []float64, lists [][]float64) error {
 			return r.strip(lists[faceList(e)])
@@ -106,6 +112,9 @@ func (r *reader) element(e *element) error {
 	if size, fixed := e.size(); fixed && r.head.format != ascii {
 		r.body.at += size * e.count // enough has seen the bytes
 		return nil
+	}
+	if done, err := r.byLines(e, func(int) {}, func(int, int, []float64, [][]float64) error { return nil }); done || err != nil {
+		return err
 	}
 	return r.records(e, func(int, []float64, [][]float64) error { return nil })
 }
@@ -121,9 +130,10 @@ func faceList(e *element) int {
 
 // records reads an element record by record.
 func (r *reader) records(e *element, each func(i int, numbers []float64, lists [][]float64) error) error {
-	if len(e.properties) == 0 {
+	if len(e.properties) == 0 || e.count == 0 {
 		return nil
 	}
+	r.line = -1
 	numbers := make([]float64, len(e.properties))
 	lists := make([][]float64, len(e.properties))
 	for i := range e.count {
@@ -131,9 +141,7 @@ func (r *reader) records(e *element, each func(i int, numbers []float64, lists [
 			if err := r.ctx.Err(); err != nil {
 				return err
 			}
-			if r.opt.Progress != nil {
-				r.opt.Progress(float64(r.body.at)/float64(len(r.body.data)), "reading "+e.name)
-			}
+			r.progress(r.body.at, e)
 		}
 		if err := r.body.record(e, numbers, lists); err != nil {
 			return fmt.Errorf("element %s number %d: %w", e.name, i, err)
@@ -145,31 +153,10 @@ func (r *reader) records(e *element, each func(i int, numbers []float64, lists [
 	return nil
 }
 
-// faces reads polygons.
-func (r *reader) faces(e *element) error {
-	if done, err := r.fastFaces(e); done || err != nil {
-		return err
+func (r *reader) progress(at int, e *element) {
+	if r.opt.Progress != nil {
+		r.opt.Progress(float64(at)/float64(len(r.body.data)), "reading "+e.name)
 	}
-	list := faceList(e)
-	r.triangles = slices.Grow(r.triangles, min(3*e.count, len(r.body.data)))
-	return r.records(e, func(i int, _ []float64, lists [][]float64) error {
-		corners := lists[list]
-		for k, v := range corners {
-			if !(v >= 0 && v < float64(r.vertex.count)) || v != math.Trunc(v) {
-				return damaged(fmt.Sprintf("face %d", i), "has the corner %v and there are %d vertices", corners[k], r.vertex.count)
-			}
-		}
-		switch n := len(corners); {
-		case n < 3:
-			r.slivers++
-		case n > 3:
-			r.polygons++
-		}
-		for k := 2; k < len(corners); k++ {
-			r.triangles = append(r.triangles, uint32(corners[0]), uint32(corners[k-1]), uint32(corners[k]))
-		}
-		return nil
-	})
 }
 
 // strip reads triangle strips, one after the other with -1 between them; every
@@ -182,7 +169,7 @@ func (r *reader) strip(list []float64) error {
 			continue
 		}
 		if !(v >= 0 && v < float64(r.vertex.count)) || v != math.Trunc(v) {
-			return damaged("a triangle strip", "has the corner %v and there are %d vertices", v, r.vertex.count)
+			return damaged("a triangle strip", "has the corner %s and there are %d vertices", plain(v), r.vertex.count)
 		}
 		if i-from < 2 {
 			continue
@@ -191,7 +178,7 @@ func (r *reader) strip(list []float64) error {
 		if (i-from)%2 == 1 {
 			a, b = b, a
 		}
-		r.triangles = append(r.triangles, a, b, c)
+		r.faces.triangles = append(r.faces.triangles, a, b, c)
 	}
 	return nil
 }
@@ -211,76 +198,41 @@ func (r *reader) leftover() {
 
 // nothing refuses files without a surface, and notes what became of polygons.
 func (r *reader) nothing() error {
-	if r.polygons > 0 {
-		r.note("polygons_split", fmt.Sprintf("%d polygons were cut into triangles from their first corner", r.polygons), "")
+	if n := len(r.faces.polygons); n > 0 {
+		r.note("polygons_split", fmt.Sprintf("%d polygons were cut into triangles", n), "")
 	}
-	if r.slivers > 0 {
-		r.note("faces_too_small", fmt.Sprintf("%d faces with fewer than three corners were left out", r.slivers), "")
+	if r.faces.small > 0 {
+		r.note("faces_too_small", fmt.Sprintf("%d faces with fewer than three corners were left out", r.faces.small), "")
 	}
-	if len(r.triangles) > 0 {
-		return nil
+	if len(r.faces.triangles) == 0 && r.grid != nil {
+		if err := r.joinGrid(); err != nil {
+			return err
+		}
 	}
-	if g := r.head.find("range_grid"); g != nil {
-		return errors.New("the file is a range grid without faces, which is not read; save the scan as a mesh of triangles")
+	if len(r.faces.triangles) == 0 {
+		return errors.New("the file holds points and no faces; build a mesh of triangles from them and save that")
 	}
-	return errors.New("the file holds points and no faces; build a mesh of triangles from them and save that")
+	return nil
 }
 
 // finish makes the mesh.
 func (r *reader) finish() error {
+	if err := r.cut(); err != nil {
+		return err
+	}
 	m := r.file.Mesh
 	factor := r.opt.Factor
 	if factor == 0 {
 		factor = 1
 	}
-	m.Triangles = r.triangles
+	m.Triangles = r.faces.triangles
 	m.Origin = mesh.ChooseOrigin(len(m.Triangles), func(i int) r3.Vec { return r3.Scale(factor, r.at(int(m.Triangles[i]))) })
 	if err := r.positions(factor); err != nil {
 		return err
 	}
-	r.texture()
+	if err := r.dress(); err != nil {
+		return err
+	}
+	r.textures()
 	return nil
-}
-
-// texture attaches the image that a comment names.
-func (r *reader) texture() {
-	m := r.file.Mesh
-	m.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}, Image: -1, DoubleSided: true}}
-	if m.UVs == nil || len(r.head.textures) == 0 {
-		return
-	}
-	if len(r.head.textures) > 1 {
-		r.note("textures_several", fmt.Sprintf("the file names %d textures, of which the first is shown", len(r.head.textures)), "")
-	}
-	// Some programs write the path on their own machine: the plain name counts.
-	name := strings.ReplaceAll(r.head.textures[0], `\`, "/")
-	image := mesh.Image{Name: name[strings.LastIndex(name, "/")+1:]}
-	err := fs.ErrNotExist
-	if r.opt.Resource != nil {
-		image.Data, err = r.opt.Resource(image.Name)
-	}
-	switch {
-	case err == nil:
-		if image.MIME = mesh.ImageType(image.Data); image.MIME == "" {
-			r.file.Findings = append(r.file.Findings, mesh.Finding{ID: "texture_unreadable", Severity: mesh.Warning,
-				Reason: fmt.Sprintf("the texture %q is neither PNG nor JPEG; the scan is shown without it", image.Name),
-				WayOut: "save the scan with PNG or JPEG textures"})
-			return
-		}
-	case errors.Is(err, fs.ErrNotExist):
-		r.file.Findings = append(r.file.Findings, mesh.Finding{ID: "texture_missing", Severity: mesh.Warning,
-			Reason: fmt.Sprintf("the texture %q is missing; the scan is shown grey", image.Name), WayOut: "put the image beside the scan"})
-	default:
-		r.file.Findings = append(r.file.Findings, mesh.Finding{ID: "texture_unreadable", Severity: mesh.Warning,
-			Reason: fmt.Sprintf("the texture %q could not be read: %v", image.Name, err), WayOut: "put the image beside the scan"})
-	}
-	m.Images = []mesh.Image{image}
-	m.Materials[0].Image = 0
-}
-
-func (r *reader) note(id, reason, way string) {
-	if way == "" {
-		way = mesh.NothingToDo
-	}
-	r.file.Findings = append(r.file.Findings, mesh.Finding{ID: id, Severity: mesh.Note, Reason: reason, WayOut: way})
 }

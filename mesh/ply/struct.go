@@ -121,6 +121,8 @@ type header struct {
 	comments []string
 	textures []string // of the comment TextureFile
 	end      int      // byte at which the body begins
+
+	columns, rows int // of a range grid, by obj_info; 0 if not said
 }
 
 // find returns the element of a name, nil for none.

@@ -68,18 +68,16 @@ func (p roles) all() []int {
 // vertices reads the element vertex: all but the coordinates are laid out at
 // once, those wait for the origin.
 func (r *reader) vertices(e *element) error {
-	for i := range e.properties {
-		for _, k := range rolesOf(e).all() {
-			if k == i && e.properties[i].isList() {
-				return damaged("the header", "has a list where the vertex needs the single number %q", e.properties[i].name)
-			}
+	p := rolesOf(e)
+	for _, k := range p.all() {
+		if k >= 0 && e.properties[k].isList() {
+			return damaged("the header", "has a list where the vertex needs the single number %q", clip(e.properties[k].name))
 		}
 	}
 	t, err := r.table(e)
 	if err != nil {
 		return err
 	}
-	p := rolesOf(e)
 	r.at = func(i int) r3.Vec { return r3.Vec{X: t.number(i, p.x), Y: t.number(i, p.y), Z: t.number(i, p.z)} }
 	r.rows = t
 	m := r.file.Mesh
@@ -97,12 +95,7 @@ func (r *reader) vertices(e *element) error {
 		m.UVs = make([]float32, 2*e.count)
 		return r.blocks(e.count, func(lo, hi int) {
 			for i := lo; i < hi; i++ {
-				// v points up from the lower edge of the picture, by common
-				// practice; the mesh counts it down from the upper edge.
-				u, v := float32(t.number(i, p.u)), float32(1-t.number(i, p.v))
-				if s := u + v; s-s == 0 {
-					m.UVs[2*i], m.UVs[2*i+1] = u, v
-				}
+				m.UVs[2*i], m.UVs[2*i+1] = textureAt(t.number(i, p.u), t.number(i, p.v))
 			}
 		})
 	}
@@ -135,13 +128,17 @@ func (r *reader) table(e *element) (rows, error) {
 	}
 	t.width = len(kept)
 	t.values = make([]float64, e.count*t.width)
-	err := r.records(e, func(i int, numbers []float64, _ [][]float64) error {
+	keep := func(i int, numbers []float64, _ [][]float64) error {
 		for c, k := range kept {
 			t.values[i*t.width+c] = numbers[k]
 		}
 		return nil
-	})
-	return t, err
+	}
+	done, err := r.byLines(e, func(int) {}, func(_, i int, numbers []float64, _ [][]float64) error { return keep(i, numbers, nil) })
+	if done || err != nil {
+		return t, err
+	}
+	return t, r.records(e, keep)
 }
 
 // normals lays out the normals at unit length. If any is not a number the mesh
@@ -201,9 +198,7 @@ func (r *reader) colours(m *mesh.Mesh, t rows, e *element, p roles) error {
 				if k >= 0 {
 					x = t.number(i, k) * scale[c]
 				}
-				if x > 0 { // false for what is not a number
-					m.Colours[4*i+c] = uint8(math.Round(min(x, 255)))
-				}
+				m.Colours[4*i+c] = colourByte(x)
 			}
 		}
 	})

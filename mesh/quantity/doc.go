@@ -8,6 +8,10 @@
 // factor from Student's t. Lengths are millimetres, areas mm², volumes mm³,
 // shares have unit "1".
 //
-// Not supported: correlated inputs (state one term for what they share) and
-// the propagation of distributions of JCGM 101.
+// A Budget is of independent inputs and gives k from their degrees of freedom; a
+// Joint carries correlated ones to one or several results; Simulate draws the
+// inputs from their distributions (JCGM 101:2008) where a model is far from
+// linear or an input far from normal.
+//
+// Not supported: degrees of freedom of correlated inputs, and drawing them.
 package quantity

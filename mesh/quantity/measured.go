@@ -11,6 +11,7 @@ const (
 	Millimetre      = "mm"
 	SquareMillim    = "mm2"
 	CubicMillimetre = "mm3"
+	Gram            = "g"
 	Share           = "1" // part of a whole, 0 to 1; printed as per cent
 )
 

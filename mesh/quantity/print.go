@@ -69,6 +69,7 @@ var readable = map[string][]inUnit{
 	SquareMillim:    {{"mm²", 1, 0}, {"cm²", 100, 1000}},
 	CubicMillimetre: {{"mm³", 1, 0}, {"cm³", 1000, 1000}},
 	Share:           {{"%", 0.01, 0}},
+	Gram:            {{"g", 1, 0}, {"kg", 1000, 10000}},
 }
 
 // String prints the value and its expanded uncertainty, rounded, in a unit

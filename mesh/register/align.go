@@ -24,11 +24,17 @@ type Pick struct{ Before, After r3.Vec }
 
 // Options of Align.
 type Options struct {
-	Picks []Pick       // three or more, or none
-	Start *frame.Rigid // where the after-scan is thought to lie; nil is where it is
+	Picks []Pick // three or more, or none
+	// Checks are pairs of places that take no part in the fit and measure it.
+	Checks []Pick
+	Start  *frame.Rigid // where the after-scan is thought to lie: a place to look first
 	// BeforeIgnore and AfterIgnore mark faces that take no part: bed, mount, scale
 	// bar. nil for none.
 	BeforeIgnore, AfterIgnore []bool
+	// MayAppear says that matter may have been put on in between (a fill, a piece
+	// joined again): it does not speak against a pose then, and neither does a second motion
+	// that explains much less than the main one.
+	MayAppear bool
 	// Similarity lets the size of the after-scan change too.
 	Similarity bool
 	Progress   func(done float64, words string)
@@ -57,6 +63,15 @@ type Result struct {
 	// StableAfter and StableBefore mark the faces that both scans agree on.
 	StableAfter, StableBefore []bool
 
+	// SmoothMM is error that hangs together over whole patches of the stable area,
+	// mm; 0 where none shows. No fit can tell it from motion.
+	SmoothMM float64
+	// ErrorOverChange is the largest ErrorAt, mm, over the after-scan's faces that
+	// are not stable.
+	ErrorOverChange float64
+	// CheckPointRMS and CheckPointMax are the distances, mm, of Options.Checks.
+	CheckPointRMS, CheckPointMax float64
+
 	// Weakest is the motion that the stable area holds least, in words.
 	Weakest string
 	// Covariance of the pose, row-major: turn (rad) about Centre, then shift (mm),
@@ -66,6 +81,9 @@ type Result struct {
 
 	// PickResiduals are the distances, mm, of the picked pairs under the pose.
 	PickResiduals []float64
+
+	facets float64 // mm, by which triangles may cut off more of one scan than of the other
+	cells  float64 // that were drawn for the covariance: (Σw)²/Σw² of their weights
 }
 
 // Shares and limits of the gates.
@@ -87,9 +105,10 @@ const (
 	checkFit = "check that both scans show the same piece, and pick other pairs"
 )
 
-// Align lays after on before. Meshes are in mm and already in one unit. An error
-// means that nothing could be tried; a pose that is not to be believed is a
-// verdict.
+// Align lays after on before. Meshes are in mm and already in one unit. With
+// picked pairs it begins there; without, it searches for the pose, also beside
+// Start, and looks for what speaks against the one that it finds. An error means
+// that nothing could be tried; a pose that is not to be believed is a verdict.
 func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result, error) {
 	say := opt.Progress
 	if say == nil {
@@ -102,71 +121,107 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 		return nil, fmt.Errorf("%d picked pairs hold nothing in place: %s", n, pickNext)
 	}
 	r := &Result{AfterToBefore: frame.Identity(), AppliedScale: 1, RelativeScale: 1}
-	pose := frame.Similarity{Scale: 1, Rigid: frame.Identity()}
-	if opt.Start != nil {
-		pose.Rigid = *opt.Start
-	}
-	diagonal := mesh.Bounds(before).Diagonal()
-	reach := 0.05 * diagonal // how far off the first pose may be
-	if len(opt.Picks) > 0 {
-		fit, err := r.fromPicks(opt, &pose)
-		if err != nil {
-			return r.refuse(err.Error(), pickNext), nil
-		}
-		if fit.Mirrored {
-			return r.refuse("the picked pairs fit a mirror image better: one of the scans is mirrored", "save that scan again without mirroring, or check the pairs"), nil
-		}
-		reach = math.Max(4*fit.RMS, 0.01*diagonal)
-	}
-	say(0.05, "Looking at both scans evenly")
+	say(0.02, "Looking at both scans evenly")
 	l, err := newLevels(ctx, before, after, opt)
 	if err != nil {
 		return nil, err
 	}
-	say(0.25, "Laying the scans on one another")
-	if pose, err = l.refine(ctx, pose, reach, opt.Similarity, say); err != nil {
-		return nil, err
+	if len(l.before[0].points) == 0 || len(l.after[0].points) == 0 {
+		return r.refuse("a scan has no surface that takes part", "mark less of it as support, or open another file"), nil
 	}
-	if sameMesh(before, after) && len(opt.Picks) == 0 && opt.Start == nil {
+	say(0.2, "Laying the scans on one another")
+	s := newSearch(l, opt.MayAppear)
+	var pose frame.Similarity
+	same := sameMesh(before, after) && len(opt.Picks) == 0 && opt.Start == nil
+	switch {
+	case len(opt.Picks) > 0:
+		refused, err := r.fromPicks(ctx, opt, s, &pose)
+		if err != nil || refused {
+			return r, err
+		}
+	default:
+		start := frame.Similarity{Scale: 1, Rigid: frame.Identity()}
+		if opt.Start != nil {
+			start.Rigid = *opt.Start
+		}
+		if pose, err = s.findFrom(ctx, start, opt, func(done float64) { say(0.2+0.25*done, "Searching where the scans fit") }); err != nil {
+			return nil, err
+		}
+	}
+	if same {
 		pose = frame.Similarity{Scale: 1, Rigid: frame.Identity()} // nothing to fit: no rounding either
 	}
-	r.AfterToBefore, r.AppliedScale = pose.Rigid, pose.Scale
-	say(0.6, "Looking where both scans agree")
+	say(0.5, "Looking where both scans agree")
 	f, err := newFine(ctx, before, after, pose, opt, l)
 	if err != nil {
 		return nil, err
 	}
-	if !sameMesh(before, after) || len(opt.Picks) > 0 || opt.Start != nil {
+	if !same {
 		if err := f.polish(ctx, opt.Similarity); err != nil {
 			return nil, err
 		}
-		r.AfterToBefore, r.AppliedScale = f.pose.Rigid, f.pose.Scale
 	}
+	r.AfterToBefore, r.AppliedScale = f.pose.Rigid, f.pose.Scale
 	if err := f.describe(ctx, r, say); err != nil {
 		return nil, err
 	}
 	for _, p := range opt.Picks {
 		r.PickResiduals = append(r.PickResiduals, r3.Norm(r3.Sub(f.pose.Apply(p.After), p.Before)))
 	}
-	f.judge(r, len(opt.Picks) > 0)
+	say(0.9, "Looking for what speaks against it")
+	d, err := f.doubt(ctx, s, r)
+	if err != nil {
+		return nil, err
+	}
+	f.judge(r, d)
 	say(1, "Aligned")
 	return r, nil
 }
 
-// fromPicks sets the pose from the picked pairs.
-func (r *Result) fromPicks(opt Options, pose *frame.Similarity) (frame.Fit, error) {
+// findFrom searches, beginning with where the after-scan is thought to lie.
+func (s *search) findFrom(ctx context.Context, start frame.Similarity, opt Options, say func(float64)) (frame.Similarity, error) {
+	reach := basin * s.l.size
+	if opt.Start != nil {
+		reach = 0.05 * s.diagonal
+	}
+	c, err := s.refine(ctx, start, reach)
+	if err != nil {
+		return start, err
+	}
+	s.add(c)
+	if err := s.run(ctx, say); err != nil {
+		return start, err
+	}
+	if opt.Similarity {
+		return s.l.refine(ctx, s.found[0].pose, 3*s.l.size, 0, true)
+	}
+	return s.found[0].pose, nil
+}
+
+// fromPicks sets the pose from the picked pairs and refines it. It says whether
+// the pairs were refused.
+func (r *Result) fromPicks(ctx context.Context, opt Options, s *search, pose *frame.Similarity) (refused bool, err error) {
 	var before, after []r3.Vec
 	for _, p := range opt.Picks {
 		before, after = append(before, p.Before), append(after, p.After)
 	}
+	var fit frame.Fit
 	if opt.Similarity {
-		s, fit, err := frame.FitSimilarity(before, after, nil)
-		*pose = s
-		return fit, err
+		*pose, fit, err = frame.FitSimilarity(before, after, nil)
+	} else {
+		pose.Scale = 1
+		pose.Rigid, fit, err = frame.FitRigid(before, after, nil)
 	}
-	g, fit, err := frame.FitRigid(before, after, nil)
-	*pose = frame.Similarity{Scale: 1, Rigid: g}
-	return fit, err
+	if err != nil {
+		r.refuse(err.Error(), pickNext)
+		return true, nil
+	}
+	if fit.Mirrored {
+		r.refuse("the picked pairs fit a mirror image better: one of the scans is mirrored", "save that scan again without mirroring, or check the pairs")
+		return true, nil
+	}
+	*pose, err = s.l.refine(ctx, *pose, math.Max(4*fit.RMS, 0.04*s.l.radius), s.low(), opt.Similarity)
+	return false, err
 }
 
 func (r *Result) refuse(reason, next string) *Result {
@@ -198,20 +253,6 @@ func sameMesh(a, b *mesh.Mesh) bool {
 // UAt is the standard uncertainty, mm, of where the pose puts a place of the
 // before frame: the root of the trace of its covariance there.
 func (r *Result) UAt(p r3.Vec) float64 {
-	d := r3.Sub(p, r.Centre)
-	// Shift at p is t + w × d.
-	j := [3][6]float64{
-		{0, d.Z, -d.Y, 1, 0, 0},
-		{-d.Z, 0, d.X, 0, 1, 0},
-		{d.Y, -d.X, 0, 0, 0, 1},
-	}
-	sum := 0.0
-	for k := range 3 {
-		for a := range 6 {
-			for b := range 6 {
-				sum += j[k][a] * r.Covariance[6*a+b] * j[k][b]
-			}
-		}
-	}
-	return math.Sqrt(math.Max(0, sum))
+	s := r.covarianceAt(p)
+	return math.Sqrt(math.Max(0, s[0][0]+s[1][1]+s[2][2]))
 }

@@ -44,8 +44,11 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	}
 	f.gatherCells(r)
 	f.bootstrap(r)
-	f.scale(r)
-	return nil
+	r.facets, _ = cutOff(f.before, f.after)
+	f.smooth(r)
+	r.checkPoints(f)
+	f.errorOverChange(r)
+	return f.scale(ctx, r)
 }
 
 // masks marks the faces of both scans that agree, by their middles.
@@ -120,7 +123,7 @@ func (f *fine) check(ctx context.Context, r *Result) error {
 	for i := range stable {
 		stable[i] = f.stable(i)
 	}
-	for range 3 {
+	for range 2 {
 		sys := f.system(math.Max(4.685*f.sigma, f.size/20), func(i int) bool { return where[i] && stable[i] })
 		x, ok := sys.solve(rigidPart, f.radius, 1e-9)
 		if !ok {
@@ -174,6 +177,14 @@ func (f *fine) gatherCells(r *Result) {
 // enlarged by n/(n-1), and held above what independent places would give.
 func (f *fine) bootstrap(r *Result) {
 	n := len(f.systems)
+	weights, squares := 0.0, 0.0
+	for i := range f.systems {
+		w := f.systems[i].sys.weight
+		weights, squares = weights+w, squares+w*w
+	}
+	if squares > 0 {
+		r.cells = weights * weights / squares
+	}
 	var all system
 	for i := range f.systems {
 		all.merge(&f.systems[i].sys, 1)
@@ -201,8 +212,8 @@ func (f *fine) bootstrap(r *Result) {
 			}
 		}
 		few := 1.0
-		if n > 1 {
-			few = float64(n) / float64(n-1)
+		if r.cells > 1.5 {
+			few = r.cells / (r.cells - 1)
 		}
 		for _, d := range draws {
 			for a := range rigidPart {
@@ -214,7 +225,7 @@ func (f *fine) bootstrap(r *Result) {
 	}
 	// JᵀJ alone is optimistic, so it is a floor only.
 	if inv, ok := inverse(&all, f.radius); ok && all.weight > rigidPart {
-		s2 := all.sum / all.weight * 1
+		s2 := all.sum / all.weight
 		for a := range rigidPart {
 			for b := range rigidPart {
 				r.Covariance[6*a+b] += s2 * inv[6*a+b]
@@ -248,22 +259,40 @@ func inverse(s *system, radius float64) (out [36]float64, ok bool) {
 	return out, true
 }
 
-// scale estimates the relative size on the stable area: one step with the scale
-// free, its uncertainty by drawing cells anew.
-func (f *fine) scale(r *Result) {
-	free := func(s *system) (float64, bool) {
-		x, ok := s.solve(unknowns, f.radius, 1e-9)
-		return x[rigidPart], ok
+// scale estimates the relative size on the stable area: the fit is taken up
+// again with the scale free until it stands still, from wide weights to narrow
+// ones, so that a difference that pushed places out of the stable area brings
+// them back in. Its uncertainty comes from drawing cells anew there. The pose is
+// left as it was.
+func (f *fine) scale(ctx context.Context, r *Result) error {
+	home, limit, sigma, systems := f.pose, f.limit, f.sigma, f.systems
+	defer func() { f.pose, f.limit, f.sigma, f.systems = home, limit, sigma, systems }()
+	f.use = min(2*fewSamples, len(f.points))
+	for k := range 10 {
+		if err := f.look(ctx, 4*f.size); err != nil {
+			return err
+		}
+		f.measure()
+		width := math.Max(math.Max(4.685*f.sigma, f.size/20), f.size*math.Pow(0.5, float64(k)))
+		x, ok := f.system(width, nil).solve(unknowns, f.radius, 1e-9)
+		if !ok {
+			return nil
+		}
+		f.pose = advance(f.pose, x, unknowns, f.middle())
+		if f.use == len(f.points) {
+			break
+		}
+		if k > 2 && math.Abs(x[rigidPart]) < 0.1*scaleFloor || k == 8 {
+			f.use = len(f.points)
+		}
 	}
-	var all system
-	for i := range f.systems {
-		all.merge(&f.systems[i].sys, 1)
+	f.use = len(f.points)
+	r.RelativeScale = f.pose.Scale
+	if err := f.look(ctx, 4*f.size); err != nil {
+		return err
 	}
-	k, ok := free(&all)
-	if !ok {
-		return
-	}
-	r.RelativeScale = math.Exp(k)
+	f.measure()
+	f.gatherCells(r)
 	n := len(f.systems)
 	random := rand.New(rand.NewPCG(5, 17))
 	sum, count := 0.0, 0.0
@@ -272,11 +301,30 @@ func (f *fine) scale(r *Result) {
 		for range n {
 			s.merge(&f.systems[random.IntN(n)].sys, 1)
 		}
-		if x, ok := free(&s); ok {
-			sum, count = sum+(x-k)*(x-k), count+1
+		if x, ok := s.solve(unknowns, f.radius, 1e-9); ok {
+			sum, count = sum+x[rigidPart]*x[rigidPart], count+1
 		}
 	}
 	if count > 1 {
-		r.RelativeScaleU = math.Sqrt(sum / (count - 1))
+		// Rough places are cut off more than the mean tells: the bound itself.
+		facets, radius := cutOff(f.before, f.after)
+		r.RelativeScaleU = math.Hypot(math.Sqrt(sum/(count-1)), math.Sqrt(3)*facets/radius)
 	}
+	f.pose = home
+	return f.look(ctx, 4*f.size)
+}
+
+// cutOff is how far, mm, the two scans may lie apart because triangles cut off
+// what they span: those of edge e on a body of radius R lie e²/(6R) inside it in
+// the mean, and how far that cancels between two scans depends on their shapes.
+// The sum of both is taken as a bound (rectangular). The second result is R.
+func cutOff(before, after *mesh.Mesh) (mm, radius float64) {
+	area := mesh.Area(before)
+	if !(area > 0) {
+		return 0, 1
+	}
+	radius = math.Sqrt(area / (4 * math.Pi))
+	// Edges from the mean area of a triangle, taken for equilateral.
+	edge2 := func(m *mesh.Mesh) float64 { return mesh.Area(m) / float64(m.FaceCount()) * 4 / math.Sqrt(3) }
+	return (edge2(before) + edge2(after)) / (6 * radius) / math.Sqrt(3), radius
 }

@@ -3,7 +3,7 @@ package register
 import (
 	"context"
 	"math"
-	"slices"
+	"math/rand/v2"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -12,8 +12,12 @@ import (
 	"rigatino/mesh/frame"
 )
 
-// fineSamples is how many places of the after-scan the last fit looks at.
-const fineSamples = 40_000
+// fineSamples is how many places of the after-scan the last step looks at: a
+// fifth of its faces, within these limits.
+const (
+	leastSamples = 16_000
+	mostSamples  = 100_000
+)
 
 // facingCos is the cosine of 25 degrees: places agree only where their normals do.
 const facingCos = 0.906
@@ -29,12 +33,15 @@ type fine struct {
 	bw, aw        *mesh.Weld
 	points        []r3.Vec // of the after-scan
 	normals       []r3.Vec
+	use           int // how many of them are looked at
 	pose          frame.Similarity
 	size, radius  float64
 
 	// under the pose:
 	at      []r3.Vec // moved points
 	facing  []r3.Vec // half the sum of both normals, unit
+	mine    []r3.Vec // normals of the after-scan, turned …
+	theirs  []r3.Vec // … and of the before-scan
 	gap     []float64
 	ok      []bool // there is a place of the before-scan that looks the same way
 	sigma   float64
@@ -58,7 +65,11 @@ func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarit
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	for _, p := range mesh.Sample(after, fineSamples, 1) {
+	places := mesh.Sample(after, min(mostSamples, max(leastSamples, after.FaceCount()/5)), 1)
+	// In no order, so that the first of them are even too.
+	random := rand.New(rand.NewPCG(2, 71))
+	random.Shuffle(len(places), func(i, j int) { places[i], places[j] = places[j], places[i] })
+	for _, p := range places {
 		if opt.AfterIgnore != nil && opt.AfterIgnore[p.Face] {
 			continue
 		}
@@ -66,7 +77,9 @@ func newFine(ctx context.Context, before, after *mesh.Mesh, pose frame.Similarit
 		f.normals = append(f.normals, smoothNormal(after, f.aw, f.afterNormals, p))
 	}
 	n := len(f.points)
+	f.use = n
 	f.at, f.facing, f.gap, f.ok = make([]r3.Vec, n), make([]r3.Vec, n), make([]float64, n), make([]bool, n)
+	f.mine, f.theirs = make([]r3.Vec, n), make([]r3.Vec, n)
 	return f, nil
 }
 
@@ -82,11 +95,14 @@ func smoothNormal(m *mesh.Mesh, w *mesh.Weld, normals []r3.Vec, p mesh.SurfacePo
 
 // look finds for every place its partner under the pose.
 func (f *fine) look(ctx context.Context, within float64) error {
-	for i, p := range f.points {
+	for i, p := range f.points[:f.use] {
 		f.at[i] = f.pose.Apply(p)
 	}
-	hits := make([]bvh.Hit, len(f.at))
-	if err := f.tree.ClosestAll(ctx, len(f.at), func(i int) r3.Vec { return f.at[i] }, within, hits); err != nil {
+	for i := f.use; i < len(f.points); i++ {
+		f.ok[i] = false
+	}
+	hits := make([]bvh.Hit, f.use)
+	if err := f.tree.ClosestAll(ctx, f.use, func(i int) r3.Vec { return f.at[i] }, within, hits); err != nil {
 		return err
 	}
 	for i, h := range hits {
@@ -99,6 +115,7 @@ func (f *fine) look(ctx context.Context, within float64) error {
 		if r3.Dot(nb, na) < facingCos {
 			continue
 		}
+		f.mine[i], f.theirs[i] = na, nb
 		sum := r3.Add(na, nb)
 		f.facing[i] = r3.Scale(1/r3.Norm(sum), sum)
 		f.gap[i] = r3.Dot(r3.Sub(f.at[i], h.Point), f.facing[i])
@@ -119,8 +136,9 @@ const mostLimit = 0.4
 func (f *fine) measure() {
 	most := mostLimit * f.size
 	limit := most
+	a := make([]float64, 0, f.use)
 	for range 4 {
-		var a []float64
+		a = a[:0]
 		for i, e := range f.gap {
 			if f.ok[i] && math.Abs(e) <= limit {
 				a = append(a, math.Abs(e))
@@ -130,34 +148,42 @@ func (f *fine) measure() {
 			f.sigma, f.limit = most, most
 			return
 		}
-		slices.Sort(a)
-		f.sigma = 1.4826 * a[len(a)/2]
+		f.sigma = 1.4826 * nth(a, len(a)/2)
 		limit = math.Min(math.Max(3*f.sigma, f.size/50), most)
 	}
 	f.limit = limit
 }
 
+// Places looked at in the first rounds of a fit, whose steps are long.
+const fewSamples = 8_000
+
 // polish makes the last steps with the weights that the residuals themselves
-// allow.
+// allow: by few places until it hardly moves, then by all.
 func (f *fine) polish(ctx context.Context, scaled bool) error {
 	n := rigidPart
 	if scaled {
 		n = unknowns
 	}
-	for range 8 {
+	f.use = min(fewSamples, len(f.points))
+	defer func() { f.use = len(f.points) }()
+	for range 12 {
 		if err := f.look(ctx, 4*f.size); err != nil {
 			return err
 		}
 		f.measure()
 		width := math.Max(4.685*f.sigma, f.size/20)
-		sys := f.system(width, nil)
-		x, ok := sys.solve(n, f.radius, 1e-9)
+		x, ok := f.system(width, nil).solve(n, f.radius, 1e-9)
 		if !ok {
 			return nil
 		}
 		f.pose = advance(f.pose, x, n, f.middle())
-		if size(x, n, f.radius) < 1e-4*f.sigma+1e-9 {
-			return nil
+		if step := size(x, n, f.radius); step < 0.1*f.sigma+1e-9 {
+			// One more step by all places, from so near that its error is of second
+			// order.
+			if f.use == len(f.points) {
+				return nil
+			}
+			f.use = len(f.points)
 		}
 	}
 	return nil
@@ -189,4 +215,34 @@ func (f *fine) stable(i int) bool { return f.ok[i] && math.Abs(f.gap[i]) <= f.li
 // cell is the cell of a place on a grid of the given size.
 func cell(p r3.Vec, size float64) [3]int32 {
 	return [3]int32{int32(math.Floor(p.X / size)), int32(math.Floor(p.Y / size)), int32(math.Floor(p.Z / size))}
+}
+
+// nth is the n-th smallest of a, which is reordered.
+func nth(a []float64, n int) float64 {
+	for lo, hi := 0, len(a)-1; lo < hi; {
+		pivot := a[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for a[i] < pivot {
+				i++
+			}
+			for pivot < a[j] {
+				j--
+			}
+			if i <= j {
+				a[i], a[j] = a[j], a[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case n <= j:
+			hi = j
+		case n >= i:
+			lo = i
+		default:
+			return a[n]
+		}
+	}
+	return a[n]
 }

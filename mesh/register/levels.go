@@ -4,49 +4,77 @@ import (
 	"context"
 	"math"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
 )
 
 // levels are both scans as patches, coarse to fine.
 type levels struct {
-	size          float64 // mm, of the finest patches
+	size          float64 // mm, by which all limits are measured: sixty thousand patches of it cover the smaller scan
 	radius        float64 // mm, of the before-scan about its middle
-	before, after [3]*cloud
+	before, after [2]*cloud
 }
 
+// Sizes of the patches of the two levels.
+const (
+	coarseSize = 5.0
+	middleSize = 2.2
+)
+
 func newLevels(ctx context.Context, before, after *mesh.Mesh, opt Options) (*levels, error) {
-	area := math.Min(mesh.Area(before), mesh.Area(after))
-	l := &levels{size: math.Max(math.Sqrt(area/refinePatches), 1e-9), radius: mesh.Bounds(before).Diagonal() / 4}
+	boxB, areaB := extent(before, opt.BeforeIgnore)
+	_, areaA := extent(after, opt.AfterIgnore)
+	l := &levels{size: math.Max(math.Sqrt(math.Min(areaB, areaA)/refinePatches), 1e-9), radius: boxB.Diagonal() / 4}
 	for _, side := range []struct {
 		m      *mesh.Mesh
 		ignore []bool
-		to     *[3]*cloud
+		to     *[2]*cloud
 	}{{before, opt.BeforeIgnore, &l.before}, {after, opt.AfterIgnore, &l.after}} {
-		fine, err := gather(ctx, side.m, side.ignore, l.size)
+		fine, err := gather(ctx, side.m, side.ignore, middleSize*l.size)
 		if err != nil {
 			return nil, err
 		}
-		side.to[2] = fine
-		side.to[1] = fine.coarser(2.2 * l.size)
-		side.to[0] = fine.coarser(5 * l.size)
+		side.to[1] = fine
+		side.to[0] = fine.coarser(coarseSize * l.size)
 	}
 	return l, nil
 }
 
+// extent is the box and the area of the faces that take part.
+func extent(m *mesh.Mesh, ignore []bool) (mesh.Box, float64) {
+	if ignore == nil {
+		return mesh.Bounds(m), mesh.Area(m)
+	}
+	inf := math.Inf(1)
+	box := mesh.Box{Min: r3.Vec{X: inf, Y: inf, Z: inf}, Max: r3.Vec{X: -inf, Y: -inf, Z: -inf}}
+	var area mesh.Sum
+	for f := range uint32(m.FaceCount()) {
+		if ignore[f] {
+			continue
+		}
+		area.Add(r3.Norm(m.AreaVector(f)))
+		a, b, c := m.Corners(f)
+		for _, p := range []r3.Vec{a, b, c} {
+			box.Min = r3.Vec{X: min(box.Min.X, p.X), Y: min(box.Min.Y, p.Y), Z: min(box.Min.Z, p.Z)}
+			box.Max = r3.Vec{X: max(box.Max.X, p.X), Y: max(box.Max.Y, p.Y), Z: max(box.Max.Z, p.Z)}
+		}
+	}
+	return box, area.Value()
+}
+
 // refine narrows the kernel from the reach of the first pose down, level by
-// level. Widths are in patch sizes: about a patch and a third on the coarse
-// level, a half on the middle one, two fifths on the fine one.
-func (l *levels) refine(ctx context.Context, pose frame.Similarity, reach float64, scaled bool, say func(float64, string)) (frame.Similarity, error) {
+// level, to a few tenths of a patch.
+func (l *levels) refine(ctx context.Context, pose frame.Similarity, reach, low float64, scaled bool) (frame.Similarity, error) {
 	n := rigidPart
 	if scaled {
 		n = unknowns
 	}
 	h := l.size
 	runs := []schedule{
-		{from: math.Max(reach, 3*h), to: 1.3 * h, factor: 0.8, settle: 10},
+		{from: math.Max(reach, 3*h), to: 1.3 * h, factor: 0.8, settle: 10, low: low},
 		{from: 1.3 * h, to: 0.55 * h, factor: 0.7, settle: 6},
-		{from: 0.55 * h, to: 0.4 * h, factor: 0.7, settle: 6},
 	}
 	centre := l.before[0].centroid()
 	for i, s := range runs {
@@ -58,7 +86,6 @@ func (l *levels) refine(ctx context.Context, pose frame.Similarity, reach float6
 		if pose, _, err = m.anneal(ctx, pose, n, s, l.radius); err != nil {
 			return pose, err
 		}
-		say(0.25+0.1*float64(i+1), "Laying the scans on one another")
 	}
 	return pose, nil
 }

@@ -16,6 +16,7 @@ type matcher struct {
 	before, after *cloud
 	centre        r3.Vec // of the before cloud, about which steps are made
 
+	some     []uint32  // after patches that take part; nil for all
 	place    []uint32  // per after patch, its pair's place in the tree, or noPatch
 	residual []float64 // per after patch, mm along the common normal; NaN without a pair
 	parts    []system
@@ -53,13 +54,20 @@ func (k kernel) weight(e float64) float64 {
 // pair finds for every after patch the nearest before patch that looks the
 // same way and is no farther than gate, and sums up the step. Patches count by
 // area.
-func (m *matcher) pair(ctx context.Context, pose frame.Similarity, k kernel, gate float64) (*system, error) {
+func (m *matcher) pair(ctx context.Context, pose frame.Similarity, width kernel, gate float64) (*system, error) {
 	n := len(m.after.points)
+	if m.some != nil {
+		n = len(m.some)
+	}
 	tree := m.before.tree
 	err := mesh.Parallel(ctx, len(m.parts), func(b int) {
 		s := &m.parts[b]
 		*s = system{}
-		for i := b * patchBlock; i < min(n, (b+1)*patchBlock); i++ {
+		for k := b * patchBlock; k < min(n, (b+1)*patchBlock); k++ {
+			i := k
+			if m.some != nil {
+				i = int(m.some[k])
+			}
 			p := pose.Apply(m.after.points[i])
 			np := pose.Turn(m.after.normals[i])
 			at, _ := tree.nearest(p, np, gate*gate, m.place[i])
@@ -71,7 +79,12 @@ func (m *matcher) pair(ctx context.Context, pose frame.Similarity, k kernel, gat
 			nn = r3.Scale(1/length(nn), nn)
 			e := r3.Dot(r3.Sub(p, q), nn)
 			m.residual[i] = e
-			if w := m.after.areas[i] * k.weight(e); w > 0 {
+			w := m.after.areas[i] * width.weight(e)
+			// Rock seldom looks the same way as the bone under it.
+			turned := r3.Dot(np, tree.normals[at])
+			turned *= turned
+			w *= turned * turned * turned
+			if w > 0 {
 				s.add(r3.Sub(p, m.centre), r3.Sub(q, m.centre), nn, w)
 			}
 		}

@@ -3,6 +3,7 @@ package render
 import (
 	"context"
 	"math"
+	"runtime"
 	"sync/atomic"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -56,7 +57,9 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	if t := opt.Topology; t != nil && t.Closed() && t.Oriented() && t.Degenerate == 0 && t.Duplicate == 0 {
 		b.solid = mesh.Volume(m) > 0
 	}
+	giveBack(m)
 	order := mortonOrder(m, box)
+	giveBack(m)
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -76,6 +79,8 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 		target = defaultProxy
 	}
 	if m.FaceCount() > target*8/5 {
+		order = nil
+		giveBack(m)
 		p := cluster(m, box, normals, target)
 		b.proxy = newLevel(p.mesh, mortonOrder(p.mesh, box), p.normals)
 		b.proxy.fromProxy(p)
@@ -85,6 +90,16 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	}
 	tell(1, words)
 	return b, ctx.Err()
+}
+
+// giveBack lets the tables that welding and sorting have left be used again
+// before as much more is asked for: left alone, the collector lets the memory
+// grow to twice what is in use first. On a large mesh, which has few pointers, it
+// takes some milliseconds.
+func giveBack(m *mesh.Mesh) {
+	if m.FaceCount() > 500_000 {
+		runtime.GC()
+	}
 }
 
 // Mesh returns the mesh behind the body.
@@ -303,7 +318,7 @@ func (l *level) finish(m *mesh.Mesh, normals []uint32, i int) {
 	var unit [slots]r3.Vec
 	for s := range int(c.used) {
 		n := l.cross(i, s)
-		length := r3.Norm(n)
+		length := math.Sqrt(r3.Norm2(n)) // float32 coordinates cannot overflow it
 		if length > 0 {
 			unit[s] = r3.Scale(1/length, n)
 			sum = r3.Add(sum, unit[s])

@@ -291,7 +291,7 @@ func TestTextureRoundTrip(t *testing.T) {
 	m.Images = []mesh.Image{{Name: "test", MIME: "image/png", Data: data.Bytes()}}
 	m.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}, Image: 0, Unlit: true}}
 	b := prepared(t, m, false)
-	findings, err := b.LoadTextures(context.Background())
+	findings, err := b.LoadTextures(context.Background(), nil)
 	if err != nil || len(findings) > 0 {
 		t.Fatal(err, findings)
 	}
@@ -322,7 +322,7 @@ func TestTextureRoundTrip(t *testing.T) {
 	}
 	m.Images[0].Data = data.Bytes()
 	b = prepared(t, m, false)
-	if _, err := b.LoadTextures(context.Background()); err != nil {
+	if _, err := b.LoadTextures(context.Background(), nil); err != nil {
 		t.Fatal(err)
 	}
 	f = drawn(t, &Scene{Camera: camera.Nearer(0.25), Bodies: []Placed{{Body: b}}}, n, n, Settled, 1)
@@ -342,7 +342,7 @@ func TestBrokenTexture(t *testing.T) {
 		m.Images = []mesh.Image{{Name: "skin", Data: data}}
 		m.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}}}
 		b := prepared(t, m, false)
-		findings, err := b.LoadTextures(context.Background())
+		findings, err := b.LoadTextures(context.Background(), nil)
 		if err != nil || len(findings) != 1 || findings[0].Severity != mesh.Warning || findings[0].WayOut == "" {
 			t.Errorf("%s: %v %v", name, findings, err)
 		}

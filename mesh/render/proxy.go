@@ -22,7 +22,6 @@ type proxyMesh struct {
 // target faces stay. Cells are found by sorting, never by a dense grid, whose
 // memory would grow with the cube of the resolution.
 func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMesh {
-	n := m.VertexCount()
 	// A surface of area A crosses about 1.4 A/c² cells of side c, each with two
 	// faces (2.5 to 3 faces measured on bumpy bodies).
 	cell := math.Sqrt(2.8 * mesh.Area(m) / float64(target))
@@ -32,23 +31,91 @@ func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMes
 	}
 	o := r3.Sub(m.Origin, box.Min)
 
-	// Hash table of cells; a slot holds 1 + the proxy vertex.
+	// Everything is counted before it is set aside: a body of a million triangles
+	// would else need as much again for what appending leaves behind.
+	of, first := cellsOf(m, o, cell, target)
+	p := &proxyMesh{
+		mesh:    &mesh.Mesh{Origin: m.Origin, Positions: make([]float32, 3*len(first))},
+		normals: make([]uint32, len(first)), vertex: first,
+	}
+	type mean struct {
+		x, y, z    float64
+		nx, ny, nz float32
+		count      uint32
+	}
+	sums := make([]mean, len(first))
+	for i, c := range of {
+		if c == noCell {
+			continue
+		}
+		q := m.Positions[3*i : 3*i+3 : 3*i+3]
+		nx, ny, nz := unpackNormal(normals[i])
+		s := &sums[c]
+		s.x += float64(q[0])
+		s.y += float64(q[1])
+		s.z += float64(q[2])
+		s.nx += nx
+		s.ny += ny
+		s.nz += nz
+		s.count++
+	}
+	for c, s := range sums {
+		n := float64(s.count)
+		p.mesh.Positions[3*c], p.mesh.Positions[3*c+1], p.mesh.Positions[3*c+2] = float32(s.x/n), float32(s.y/n), float32(s.z/n)
+		p.normals[c] = packNormal(float64(s.nx), float64(s.ny), float64(s.nz))
+	}
+	// stays says whether the corners of face f fall into three cells.
+	stays := func(f int) (a, b, c uint32, ok bool) {
+		t := m.Triangles[3*f : 3*f+3 : 3*f+3]
+		a, b, c = of[t[0]], of[t[1]], of[t[2]]
+		return a, b, c, a != b && b != c && c != a && max(a, b, c) != noCell
+	}
+	kept := 0
+	for f := range m.FaceCount() {
+		if _, _, _, ok := stays(f); ok {
+			kept++
+		}
+	}
+	p.mesh.Triangles = make([]uint32, 0, 3*kept)
+	p.face = make([]uint32, 0, kept)
+	for f := range m.FaceCount() {
+		a, b, c, ok := stays(f)
+		if !ok {
+			continue
+		}
+		// Clustering may turn a face over; it keeps the side of the face it stands
+		// for, so that faces that look away can be left out.
+		if turned(p.mesh.Positions, [3]uint32{a, b, c}, m.Positions, [3]uint32(m.Triangles[3*f:3*f+3])) {
+			b, c = c, b
+		}
+		p.mesh.Triangles = append(p.mesh.Triangles, a, b, c)
+		p.face = append(p.face, uint32(f))
+	}
+	return p
+}
+
+// noCell marks vertices in no cell.
+const noCell = math.MaxUint32
+
+// cellsOf numbers the cells that hold vertices, in order of first appearance, and
+// returns the cell of every vertex and the first vertex of every cell. o is the
+// mesh's origin seen from the corner of the grid.
+func cellsOf(m *mesh.Mesh, o r3.Vec, cell float64, target int) (of, first []uint32) {
+	n := m.VertexCount()
+	// Hash table; a slot holds 1 + the cell.
 	size := 1024
-	for size < 4*target {
+	for size < target {
 		size *= 2
 	}
 	table := make([]uint32, size)
-	var keys []uint64
-	type mean struct{ x, y, z, nx, ny, nz, count float64 }
-	var sums []mean
-	of := make([]uint32, n)
-	var first []uint32
+	of = make([]uint32, n)
+	first = make([]uint32, 0, target*5/8) // a closed surface has half as many vertices as faces
+	keys := make([]uint64, 0, target*5/8)
 	for i := range n {
 		p := m.Positions[3*i : 3*i+3 : 3*i+3]
-		x, y, z := float64(p[0]), float64(p[1]), float64(p[2])
-		cx, cy, cz := (x+o.X)/cell, (y+o.Y)/cell, (z+o.Z)/cell
+		cx, cy, cz := (float64(p[0])+o.X)/cell, (float64(p[1])+o.Y)/cell, (float64(p[2])+o.Z)/cell
 		if !(cx >= 0 && cy >= 0 && cz >= 0 && cx < 1<<21 && cy < 1<<21 && cz < 1<<21) {
-			of[i] = math.MaxUint32 // not a number, or a stray vertex outside the box
+			of[i] = noCell // not a number, or a stray vertex outside the box
 			continue
 		}
 		key := uint64(cx) | uint64(cy)<<21 | uint64(cz)<<42
@@ -58,52 +125,19 @@ func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMes
 		for table[slot] != 0 && keys[table[slot]-1] != key {
 			slot = (slot + 1) & (len(table) - 1)
 		}
-		if table[slot] == 0 {
-			keys = append(keys, key)
-			sums = append(sums, mean{})
-			first = append(first, uint32(i))
-			table[slot] = uint32(len(keys))
-			if 2*len(keys) > len(table) {
-				table = rehash(keys, 2*len(table))
-				// The place just used may have moved.
-			}
-			of[i] = uint32(len(keys)) - 1
-		} else {
+		if table[slot] != 0 {
 			of[i] = table[slot] - 1
-		}
-		s := &sums[of[i]]
-		nx, ny, nz := unpackNormal(normals[i])
-		s.x += x
-		s.y += y
-		s.z += z
-		s.nx += float64(nx)
-		s.ny += float64(ny)
-		s.nz += float64(nz)
-		s.count++
-	}
-	p := &proxyMesh{
-		mesh:    &mesh.Mesh{Origin: m.Origin, Positions: make([]float32, 0, 3*len(sums))},
-		normals: make([]uint32, 0, len(sums)), vertex: first,
-	}
-	for _, s := range sums {
-		p.mesh.Positions = append(p.mesh.Positions, float32(s.x/s.count), float32(s.y/s.count), float32(s.z/s.count))
-		p.normals = append(p.normals, packNormal(s.nx, s.ny, s.nz))
-	}
-	for f := range m.FaceCount() {
-		t := m.Triangles[3*f : 3*f+3 : 3*f+3]
-		a, b, c := of[t[0]], of[t[1]], of[t[2]]
-		if a == b || b == c || c == a || max(a, b, c) == math.MaxUint32 {
 			continue
 		}
-		// Clustering may turn a face over; it keeps the side of the face it stands
-		// for, so that faces that look away can be left out.
-		if turned(p.mesh.Positions, [3]uint32{a, b, c}, m.Positions, [3]uint32(t)) {
-			b, c = c, b
+		of[i] = uint32(len(keys))
+		keys = append(keys, key)
+		first = append(first, uint32(i))
+		table[slot] = uint32(len(keys))
+		if 2*len(keys) > len(table) {
+			table = rehash(keys, 2*len(table))
 		}
-		p.mesh.Triangles = append(p.mesh.Triangles, a, b, c)
-		p.face = append(p.face, uint32(f))
 	}
-	return p
+	return of, first
 }
 
 // turned says whether two triangles look to opposite sides.

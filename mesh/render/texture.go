@@ -1,13 +1,7 @@
 package render
 
 import (
-	"bytes"
 	"context"
-	"fmt"
-	"image"
-	"image/draw"
-	_ "image/jpeg" // formats that glTF allows
-	_ "image/png"
 	"math"
 
 	"rigatino/mesh"
@@ -58,103 +52,33 @@ type textureLevel struct {
 	pix  []uint8 // RGBA
 }
 
-// maxTexturePixels bounds what a picture may ask for: 16384 × 16384.
-const maxTexturePixels = 1 << 28
-
-// LoadTextures decodes the pictures of the mesh, which takes about a second for
-// 8192 × 8192 pixels; until then, and where a picture is missing or cannot be
-// read, the body is drawn in its vertex colours or as plain stone. What went
-// wrong is returned as findings.
-func (b *Body) LoadTextures(ctx context.Context) ([]mesh.Finding, error) {
-	wanted := make([]bool, len(b.mesh.Images))
-	for _, m := range b.materials {
-		if m.image >= 0 {
-			wanted[m.image] = true
-		}
-	}
-	all := make([]*texture, len(b.mesh.Images))
-	var findings []mesh.Finding
-	for i, img := range b.mesh.Images {
-		if err := ctx.Err(); err != nil {
-			return findings, err
-		}
-		if !wanted[i] {
-			continue
-		}
-		t, err := decodeTexture(img)
-		if err != nil {
-			findings = append(findings, mesh.Finding{
-				ID: "texture_unreadable", Severity: mesh.Warning,
-				Reason: err.Error(), WayOut: "Export the scan with its pictures as PNG or JPEG.",
-			})
-			continue
-		}
-		all[i] = t
-	}
-	b.tintLevels(all)
-	b.textures.Store(&all)
-	return findings, nil
-}
-
-func decodeTexture(img mesh.Image) (*texture, error) {
-	if len(img.Data) == 0 {
-		return nil, fmt.Errorf("picture %q of the scan is missing", img.Name)
-	}
-	head, _, err := image.DecodeConfig(bytes.NewReader(img.Data))
-	if err != nil {
-		return nil, fmt.Errorf("picture %q of the scan cannot be read: %w", img.Name, err)
-	}
-	if head.Width <= 0 || head.Height <= 0 || head.Width > maxTexturePixels/head.Height {
-		return nil, fmt.Errorf("picture %q of the scan has %d × %d pixels, more than can be shown", img.Name, head.Width, head.Height)
-	}
-	src, _, err := image.Decode(bytes.NewReader(img.Data))
-	if err != nil {
-		return nil, fmt.Errorf("picture %q of the scan cannot be read: %w", img.Name, err)
-	}
-	size := src.Bounds().Size()
-	var pix []uint8
-	switch s := src.(type) {
-	case *image.YCbCr, *image.Gray, *image.CMYK: // opaque; the fast way
-		first := image.NewRGBA(image.Rectangle{Max: size})
-		draw.Draw(first, first.Bounds(), s, s.Bounds().Min, draw.Src)
-		pix = first.Pix
-	default:
-		first := image.NewNRGBA(image.Rectangle{Max: size})
-		draw.Draw(first, first.Bounds(), s, s.Bounds().Min, draw.Src)
-		pix = first.Pix
-	}
-	t := &texture{levels: []textureLevel{{size.X, size.Y, pix}}}
-	for {
-		a := t.levels[len(t.levels)-1]
-		if a.w <= 4 && a.h <= 4 {
-			return t, nil
-		}
-		t.levels = append(t.levels, a.halved())
-	}
-}
-
 // halved averages blocks of 2 × 2 in linear light, so that a checkerboard of
 // black and white does not darken with distance.
 func (a textureLevel) halved() textureLevel {
 	b := textureLevel{w: max(a.w/2, 1), h: max(a.h/2, 1)}
 	b.pix = make([]uint8, 4*b.w*b.h)
-	rows := 32
+	const rows = 32
 	_ = mesh.Parallel(context.Background(), (b.h+rows-1)/rows, func(block int) {
-		for y := block * rows; y < min(b.h, (block+1)*rows); y++ {
-			y0, y1 := min(2*y, a.h-1), min(2*y+1, a.h-1)
-			for x := range b.w {
-				x0, x1 := min(2*x, a.w-1), min(2*x+1, a.w-1)
-				p := [4]int{4 * (y0*a.w + x0), 4 * (y0*a.w + x1), 4 * (y1*a.w + x0), 4 * (y1*a.w + x1)}
-				o := 4 * (y*b.w + x)
-				for k := range 3 {
-					sum := decode16[a.pix[p[0]+k]] + decode16[a.pix[p[1]+k]] + decode16[a.pix[p[2]+k]] + decode16[a.pix[p[3]+k]]
-					b.pix[o+k] = encode12[sum>>6]
-				}
-				b.pix[o+3] = 255
-			}
-		}
+		a.halve(&b, block*rows, min(b.h, (block+1)*rows))
 	})
 	return b
+}
+
+// halve computes rows from to to-1 of b, which is half as wide and high as a.
+func (a *textureLevel) halve(b *textureLevel, from, to int) {
+	for y := from; y < to; y++ {
+		y0, y1 := min(2*y, a.h-1), min(2*y+1, a.h-1)
+		for x := range b.w {
+			x0, x1 := min(2*x, a.w-1), min(2*x+1, a.w-1)
+			p := [4]int{4 * (y0*a.w + x0), 4 * (y0*a.w + x1), 4 * (y1*a.w + x0), 4 * (y1*a.w + x1)}
+			o := 4 * (y*b.w + x)
+			for k := range 3 {
+				sum := decode16[a.pix[p[0]+k]] + decode16[a.pix[p[1]+k]] + decode16[a.pix[p[2]+k]] + decode16[a.pix[p[3]+k]]
+				b.pix[o+k] = encode12[sum>>6]
+			}
+			b.pix[o+3] = 255
+		}
+	}
 }
 
 // decode16 is the linear value of a code, 0 to 65535; encode12 the nearest code

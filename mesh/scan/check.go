@@ -1,12 +1,13 @@
 package scan
 
 import (
-	"encoding/json"
+	"context"
 	"fmt"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
+	"rigatino/mesh/quality"
 )
 
 // Report is what a scan holds and what is wrong with it. Lengths, areas and
@@ -31,64 +32,10 @@ type Report struct {
 	Volume                                    *float64 // nil unless closed and all faces look the same way
 	MeanEdge                                  float64
 	Textures                                  int // images that are there
-	OpenPoints                                []Finding
-}
-
-// MarshalJSON writes the report as the command check prints it: with the unit
-// in the keys of measures, or without where the unit is not known.
-func (r Report) MarshalJSON() ([]byte, error) {
-	type box struct {
-		Min [3]float64 `json:"min"`
-		Max [3]float64 `json:"max"`
-	}
-	type plain struct {
-		File             string   `json:"file"`
-		Members          []Member `json:"members"`
-		SHA256           string   `json:"sha256"`
-		Format           string   `json:"format"`
-		Unit             Unit     `json:"unit"`
-		Triangles        int      `json:"triangles"`
-		Vertices         int      `json:"vertices"`
-		Welded           int      `json:"welded_vertices"`
-		Components       int      `json:"components"`
-		BorderEdges      int      `json:"border_edges"`
-		NonManifoldEdges int      `json:"non_manifold_edges"`
-		DegenerateFaces  int      `json:"degenerate_faces"`
-		DuplicateFaces   int      `json:"duplicate_faces"`
-		Closed           bool     `json:"closed"`
-	}
-	type end struct {
-		Textures   int       `json:"textures"`
-		OpenPoints []Finding `json:"open_points"`
-	}
-	p := plain{r.File, r.Members, r.SHA256, r.Format, r.Unit, r.Triangles, r.Vertices, r.Welded, r.Components,
-		r.BorderEdges, r.NonManifoldEdges, r.DegenerateFaces, r.DuplicateFaces, r.Closed}
-	b := box{
-		[3]float64{r.Bounds.Min.X, r.Bounds.Min.Y, r.Bounds.Min.Z},
-		[3]float64{r.Bounds.Max.X, r.Bounds.Max.Y, r.Bounds.Max.Z},
-	}
-	e := end{r.Textures, r.OpenPoints}
-	if e.OpenPoints == nil {
-		e.OpenPoints = []Finding{}
-	}
-	if r.Unit == "" {
-		return json.Marshal(struct {
-			plain
-			Bounds   box      `json:"bounds"`
-			Area     float64  `json:"area"`
-			Volume   *float64 `json:"volume,omitempty"`
-			MeanEdge float64  `json:"mean_edge"`
-			end
-		}{p, b, r.Area, r.Volume, r.MeanEdge, e})
-	}
-	return json.Marshal(struct {
-		plain
-		Bounds   box      `json:"bounds_mm"`
-		Area     float64  `json:"area_mm2"`
-		Volume   *float64 `json:"volume_mm3,omitempty"`
-		MeanEdge float64  `json:"mean_edge_mm"`
-		end
-	}{p, b, r.Area, r.Volume, r.MeanEdge, e})
+	// Quality is what was seen of the surface itself, with proposals of what is
+	// no specimen.
+	Quality    *quality.Result
+	OpenPoints []Finding
 }
 
 // Sizes of a specimen's box diagonal that are believed without asking.
@@ -97,9 +44,9 @@ const (
 	largestMM  = 3000
 )
 
-// Check looks at an opened scan. It does not look for self-intersection,
-// noise, or surfaces that a scan program closed.
-func Check(s *Scan) Report {
+// Check looks at an opened scan, and stops with ctx's error when ctx is done.
+// Progress, if not nil, is told how far it is (0 to 1).
+func Check(ctx context.Context, s *Scan, progress func(done float64, words string)) (Report, error) {
 	m := s.Mesh
 	w := mesh.NewWeld(m)
 	t := mesh.NewTopology(m, w)
@@ -123,10 +70,16 @@ func Check(s *Scan) Report {
 		v := mesh.Volume(m)
 		r.Volume = &v
 	}
+	var err error
+	r.Quality, err = quality.Inspect(ctx, m, w, t, quality.Options{Millimetres: s.Unit != "", Progress: progress})
+	if err != nil {
+		return Report{}, err
+	}
 	r.OpenPoints = append(r.OpenPoints, s.Notes...)
 	r.unit(s)
-	r.surface(m, t)
-	return r
+	r.surface(m)
+	r.OpenPoints = append(r.OpenPoints, Proposed(r.Quality.Proposals)...)
+	return r, nil
 }
 
 // repeatedEdges returns by how much the counts of border and non-manifold
@@ -187,9 +140,7 @@ func (r *Report) unit(s *Scan) {
 		r.add("unit_missing", mesh.Warning,
 			fmt.Sprintf("the format has no unit: the scan is %.4g across and nobody has said of what", d),
 			"say the unit with --unit mm, cm, m or in, or choose it in the window"+likely(d))
-		return
-	}
-	if d > 0 && (d < smallestMM || d > largestMM) {
+	} else if d > 0 && (d < smallestMM || d > largestMM) {
 		reason := fmt.Sprintf("the specimen would be %s across", length(d))
 		if s.UnitFixed {
 			reason += "; some programs write other units into a format of metres"
@@ -197,9 +148,17 @@ func (r *Report) unit(s *Scan) {
 		r.add("unit_doubtful", mesh.Warning, reason, "measure the specimen, and open the scan with the right --unit"+likely(d/s.Unit.Millimetres()))
 	}
 	if c := r3.Norm(r.Bounds.Centre()); d > 0 && c > 10*d {
-		r.add("far_from_zero", mesh.Note,
-			fmt.Sprintf("the scan lies %s from the zero of its coordinates, %.0f times its size; it was recentred for reckoning", length(c), c/d),
-			mesh.NothingToDo)
+		from := length(c)
+		if s.Unit == "" {
+			from = fmt.Sprintf("%.4g units", c)
+		}
+		reason, way := fmt.Sprintf("the scan lies %s from the zero of its coordinates, %.0f times its size; it was recentred for reckoning", from, c/d), mesh.NothingToDo
+		// Where the file's own numbers are float32, detail is lost before anybody
+		// reads them.
+		if r.MeanEdge > 0 && c*0x1p-24 > 0.1*r.MeanEdge {
+			way = "if the file holds numbers of 32 bits, they are too coarse there: let the scan program move the specimen to zero before it saves"
+		}
+		r.add("far_from_zero", mesh.Note, reason, way)
 	}
 }
 
@@ -234,10 +193,15 @@ func length(mm float64) string {
 }
 
 // surface says what is wrong with the surface.
-func (r *Report) surface(m *mesh.Mesh, t *mesh.Topology) {
+func (r *Report) surface(m *mesh.Mesh) {
+	q := r.Quality
 	if n := r.DegenerateFaces; n > 0 {
 		r.add("degenerate_faces", mesh.Note, fmt.Sprintf("%d triangles have two corners at one place", n),
 			"they keep their numbers and take no part; "+mesh.NothingToDo)
+	}
+	if n := q.ZeroArea; n > 0 {
+		r.add("zero_area_faces", mesh.Note, fmt.Sprintf("%d triangles have three corners on one line and no area", n),
+			"they keep their numbers and add nothing; "+mesh.NothingToDo)
 	}
 	if n := r.DuplicateFaces; n > 0 {
 		r.add("duplicate_faces", mesh.Warning, fmt.Sprintf("%d triangles are stored twice and their area is counted twice", n),
@@ -251,19 +215,56 @@ func (r *Report) surface(m *mesh.Mesh, t *mesh.Topology) {
 			"look whether a bed, a mount or a scale bar is among them, and leave those out")
 	}
 	if r.BorderEdges > 0 {
-		r.add("open_surface", mesh.Note, fmt.Sprintf("the surface is open: %d edges have a triangle on one side only", r.BorderEdges),
-			"areas and changes can be measured; a volume of the whole needs a closed surface")
+		reason := fmt.Sprintf("the surface is open: %d edges have a triangle on one side only", r.BorderEdges)
+		if n := len(q.Openings); n > 0 {
+			sum := 0.0
+			for _, o := range q.Openings {
+				sum += o.Area
+			}
+			reason += fmt.Sprintf("; openings: %d, of together about %.3g in area where they are flat, the largest %.3g", n, sum, q.Openings[0].Area)
+		}
+		r.add("open_surface", mesh.Note, reason, "areas and changes can be measured; a volume of the whole needs a closed surface")
 	}
 	if r.NonManifoldEdges > 0 {
 		r.add("non_manifold_edges", mesh.Warning, fmt.Sprintf("%d edges have three or more triangles", r.NonManifoldEdges),
 			"the volume of the whole is not given; clean such edges in the scan program if it is needed")
 	}
-	if t.Turned > 0 {
-		r.add("faces_turned", mesh.Warning, fmt.Sprintf("%d edges lie between triangles that look opposite ways", t.Turned),
+	if n := q.Orientation.Turned; n > 0 {
+		r.add("faces_turned", mesh.Warning, fmt.Sprintf("%d triangles look the other way than those about them", n),
 			"let the scan program make all faces look outward")
-	} else if r.Volume != nil && *r.Volume < 0 {
-		r.add("inside_out", mesh.Warning, "all triangles look inward", "let the scan program turn the faces, or check whether the scan is mirrored")
 	}
+	if n := q.Orientation.OneSided; n > 0 {
+		r.add("one_sided", mesh.Warning, fmt.Sprintf("%d parts of the surface have no outer side: followed all round, it comes back inside out", n),
+			"nothing with a sign can be measured there; leave that part out, or let the scan program make the surface anew")
+	}
+	if n := q.Orientation.InsideOut; n > 0 {
+		reason := "all triangles look inward"
+		if r.Components > 1 {
+			reason = fmt.Sprintf("%d closed parts look inward and lie in no other", n)
+		}
+		r.add("inside_out", mesh.Warning, reason, "let the scan program turn the faces, or check whether the scan is mirrored")
+	}
+	if c := q.Crossing; c.Pairs > 0 {
+		least := ""
+		if c.AtLeast {
+			least = "at least "
+		}
+		r.add("self_intersection", mesh.Warning, fmt.Sprintf("the surface runs through itself: %s%d pairs of triangles cross or lie on each other, %d triangles of together %.3g in area (%.2g %% of all)", least, c.Pairs, len(c.Faces), c.Area, 100*c.Area/r.Area),
+			"a volume counts what is covered twice; keep measured patches off such places, or let the scan program repair them")
+	}
+}
+
+// Proposed makes open points of what a check proposes.
+func Proposed(proposals []quality.Proposal) []Finding {
+	var out []Finding
+	for _, p := range proposals {
+		way := "if that is so, leave it out: accept the proposal for the map, which makes it support; or mark it by hand"
+		if p.Kind == quality.ClosedHole {
+			way = "if that is so, accept the proposal for the map, which keeps it not examined; it never counts as original"
+		}
+		out = append(out, Finding{ID: "proposed_" + p.Kind, Severity: mesh.Warning, Reason: p.Reason, WayOut: way})
+	}
+	return out
 }
 
 // stray counts vertices that no triangle uses.

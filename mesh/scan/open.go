@@ -11,7 +11,9 @@ import (
 
 	"rigatino/mesh"
 	"rigatino/mesh/gltf"
+	"rigatino/mesh/obj"
 	"rigatino/mesh/ply"
+	"rigatino/mesh/stl"
 )
 
 // Finding is something wrong, missing or doubtful about a scan.
@@ -22,7 +24,7 @@ type Scan struct {
 	Path      string   // of the main file
 	ID        string   // see ID
 	Members   []Member // the main file first
-	Format    string   // glb, gltf or ply
+	Format    string   // glb, gltf, obj, ply or stl
 	Unit      Unit     // of the file; "" when it has none and none was given
 	UnitFixed bool     // the format fixes the unit
 	// Mesh is in millimetres, or in the file's own unit where Unit is "".
@@ -86,6 +88,10 @@ func open(ctx context.Context, path string, opt Options) (*Scan, error) {
 		err = s.readGLTF(name, data, src)
 	case "ply":
 		err = s.readPLY(ctx, name, data, src, part)
+	case "obj":
+		err = s.readOBJ(ctx, name, data, src, part)
+	case "stl":
+		err = s.readSTL(ctx, name, data, part)
 	default:
 		return nil, errors.New(unknown(data))
 	}
@@ -108,15 +114,20 @@ func format(data []byte) string {
 		return "ply"
 	}
 	head := bytes.TrimLeft(bytes.TrimPrefix(data[:min(len(data), 4096)], []byte("\xef\xbb\xbf")), " \t\r\n")
-	if len(head) > 0 && head[0] == '{' {
+	switch {
+	case len(head) > 0 && head[0] == '{':
 		return "gltf"
+	case obj.IsOBJ(data):
+		return "obj"
+	case stl.IsSTL(data): // the last, since its binary form has no mark
+		return "stl"
 	}
 	return ""
 }
 
 // unknown says what a file is not, and what it may be.
 func unknown(data []byte) string {
-	const read = "this is not a scan in a format that is read (GLB, glTF or PLY)"
+	const read = "this is not a scan in a format that is read (GLB, glTF, OBJ, PLY or STL)"
 	switch {
 	case len(data) == 0:
 		return "the file is empty; copy it again"
@@ -125,7 +136,10 @@ func unknown(data []byte) string {
 	case mesh.ImageType(data) != "":
 		return read + " but a picture; give the mesh file it belongs to"
 	}
-	return read + "; save the scan as GLB or PLY"
+	if word, _, _ := bytes.Cut(bytes.TrimLeft(data[:min(len(data), 4096)], " \t\r\n"), []byte(" ")); string(word) == "newmtl" {
+		return read + " but a material file; give the OBJ file it belongs to"
+	}
+	return read + "; save the scan as GLB, OBJ, PLY or STL"
 }
 
 // readGLTF reads a GLB or glTF. Its unit is the metre.
@@ -141,7 +155,7 @@ func (s *Scan) readGLTF(name string, data []byte, src *source) error {
 	if s.Unit == "" {
 		s.Unit = Metre
 	}
-	scene, err := gltf.Read(name, data, gltf.Options{Resource: src.resource, Factor: s.Unit.Millimetres()})
+	scene, err := gltf.Read(name, data, gltf.Options{Resource: src.resource, Parts: src.parts, Factor: s.Unit.Millimetres()})
 	if err != nil {
 		return err
 	}
@@ -150,18 +164,20 @@ func (s *Scan) readGLTF(name string, data []byte, src *source) error {
 	}
 	s.Mesh = scene.Mesh
 	s.Notes = append(s.Notes, scene.Findings...)
-	// Files that belong to the scan though nothing here looks at them.
-	for _, file := range scene.Document.Files() {
+	s.others(scene.Document.Files(), src)
+	return nil
+}
+
+// others keeps files that belong to the scan though nothing here looks at them.
+func (s *Scan) others(files []string, src *source) {
+	for _, file := range files {
 		if src.has(file) {
 			continue
 		}
-		if _, err := src.resource(file); err != nil {
-			if !s.noted("texture_missing", file) {
-				s.note("member_missing", mesh.Note, fmt.Sprintf("the file %q that the scan names could not be kept with it: %v", file, err), "put it beside the scan")
-			}
+		if _, err := src.resource(file); err != nil && !s.noted("texture_missing", file) {
+			s.note("member_missing", mesh.Note, fmt.Sprintf("the file %q that the scan names could not be kept with it: %v", file, err), "put it beside the scan")
 		}
 	}
-	return nil
 }
 
 // noted says whether there is a finding of that kind about that file.
@@ -178,6 +194,31 @@ func (s *Scan) noted(id, file string) bool {
 func (s *Scan) readPLY(ctx context.Context, name string, data []byte, src *source, progress func(float64, string)) error {
 	s.Format = "ply"
 	f, err := ply.Read(ctx, name, data, ply.Options{Resource: src.resource, Factor: s.Unit.Millimetres(), Progress: progress})
+	if err != nil {
+		return err
+	}
+	s.Mesh = f.Mesh
+	s.Notes = append(s.Notes, f.Findings...)
+	return nil
+}
+
+// readOBJ reads an OBJ with its material files and pictures. It has no unit.
+func (s *Scan) readOBJ(ctx context.Context, name string, data []byte, src *source, progress func(float64, string)) error {
+	s.Format = "obj"
+	f, err := obj.Read(ctx, name, data, obj.Options{Resource: src.resource, Factor: s.Unit.Millimetres(), Progress: progress})
+	if err != nil {
+		return err
+	}
+	s.Mesh = f.Mesh
+	s.Notes = append(s.Notes, f.Findings...)
+	s.others(f.Files, src)
+	return nil
+}
+
+// readSTL reads an STL, which has no unit.
+func (s *Scan) readSTL(ctx context.Context, name string, data []byte, progress func(float64, string)) error {
+	s.Format = "stl"
+	f, err := stl.Read(ctx, name, data, stl.Options{Factor: s.Unit.Millimetres(), Progress: progress})
 	if err != nil {
 		return err
 	}

@@ -110,7 +110,7 @@ func TestAGivenUnitOverridesTheFormatWithAWord(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	r := scan.Check(s)
+	r := look(t, s)
 	if d := r.Bounds.Max.X - r.Bounds.Min.X; d < 0.5079 || d > 0.5081 { // 0.02 in
 		t.Errorf("the cube is %g mm wide, want 0.508", d)
 	}

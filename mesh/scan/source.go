@@ -13,6 +13,9 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+
+	"rigatino/mesh"
+	"rigatino/mesh/gltf"
 )
 
 // Member is one file of a scan as received.
@@ -47,12 +50,12 @@ type source struct {
 
 // main reads the main file and starts hashing it.
 func (s *source) main(file, name string) ([]byte, error) {
-	f, err := os.Open(file)
+	f, size, err := openRegular(os.Open, os.Stat, file)
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := readAll(s.ctx, f)
+	data, err := readAll(s.ctx, f, size)
 	if err != nil {
 		return nil, err
 	}
@@ -79,12 +82,12 @@ func (s *source) resource(name string) ([]byte, error) {
 		return nil, err
 	}
 	defer root.Close()
-	f, err := root.Open(filepath.FromSlash(name))
+	f, size, err := openRegular(root.Open, root.Stat, filepath.FromSlash(name))
 	if err != nil {
 		return nil, err
 	}
 	defer f.Close()
-	data, err := readAll(s.ctx, f)
+	data, err := readAll(s.ctx, f, size)
 	if err != nil {
 		return nil, err
 	}
@@ -94,38 +97,99 @@ func (s *source) resource(name string) ([]byte, error) {
 	return data, nil
 }
 
+// parts reads runs of bytes of another member, and hashes all of it in passing.
+func (s *source) parts(name string, runs []gltf.Run) ([][]byte, int64, error) {
+	root, err := os.OpenRoot(s.dir)
+	if err != nil {
+		return nil, 0, err
+	}
+	defer root.Close()
+	f, size, err := openRegular(root.Open, root.Stat, filepath.FromSlash(name))
+	if err != nil {
+		return nil, 0, err
+	}
+	defer f.Close()
+	const piece = 16 << 20
+	h := sha256.New()
+	between := make([]byte, min(size, 1<<20))
+	at := int64(0)
+	// pass reads up to byte end, in place if it can.
+	pass := func(end int64, into []byte) error {
+		for at < end {
+			if err := s.ctx.Err(); err != nil {
+				return err
+			}
+			p := between[:min(int64(len(between)), end-at)]
+			if into != nil {
+				p = into[:min(int64(len(into)), piece)]
+				into = into[len(p):]
+			}
+			if _, err := io.ReadFull(f, p); err != nil {
+				return err
+			}
+			h.Write(p)
+			at += int64(len(p))
+		}
+		return nil
+	}
+	data := make([][]byte, len(runs))
+	for i, run := range runs {
+		from, to := min(run.From, size), min(run.To, size)
+		data[i] = make([]byte, to-from)
+		if err := errors.Join(pass(from, nil), pass(to, data[i])); err != nil {
+			return nil, 0, err
+		}
+	}
+	if err := pass(size, nil); err != nil {
+		return nil, 0, err
+	}
+	if !s.has(name) {
+		s.members = append(s.members, Member{Name: name, SHA256: hex.EncodeToString(h.Sum(nil)), Bytes: size})
+	}
+	return data, size, nil
+}
+
+// openRegular opens a file that is one, not a folder or a device: opening a pipe
+// would wait for somebody to write into it.
+func openRegular(open func(string) (*os.File, error), stat func(string) (os.FileInfo, error), name string) (*os.File, int64, error) {
+	info, err := stat(name)
+	if err != nil {
+		return nil, 0, err
+	}
+	if !info.Mode().IsRegular() {
+		return nil, 0, errors.New("this is a folder or a device and not a file; give the mesh file itself")
+	}
+	f, err := open(name)
+	return f, info.Size(), err
+}
+
 // has says whether the file has been read.
 func (s *source) has(name string) bool {
 	return slices.ContainsFunc(s.members, func(m Member) bool { return m.Name == name })
 }
 
-// readAll reads a whole file, in steps between which it can be stopped.
-func readAll(ctx context.Context, f *os.File) ([]byte, error) {
-	info, err := f.Stat()
+// readAll reads a whole file of a known size, in pieces between which it can be
+// stopped and several of which are read at once.
+func readAll(ctx context.Context, f *os.File, size int64) ([]byte, error) {
+	const piece = 4 << 20
+	data := make([]byte, size)
+	short := make([]error, (size+piece-1)/piece)
+	err := mesh.Parallel(ctx, len(short), func(b int) {
+		at := int64(b) * piece
+		_, short[b] = f.ReadAt(data[at:min(size, at+piece)], at)
+	})
 	if err != nil {
 		return nil, err
 	}
-	if !info.Mode().IsRegular() {
-		return nil, errors.New("this is a folder or a device and not a file; give the mesh file itself")
-	}
-	// One byte more than the size, so that the end is met without growing.
-	data := make([]byte, 0, info.Size()+1)
-	for {
-		if err := ctx.Err(); err != nil {
-			return nil, err
-		}
-		if len(data) == cap(data) {
-			data = append(data, 0)[:len(data)]
-		}
-		n, err := f.Read(data[len(data):min(cap(data), len(data)+64<<20)])
-		data = data[:len(data)+n]
+	for _, err := range short {
 		if errors.Is(err, io.EOF) {
-			return data, nil
+			return nil, errors.New("the file became shorter while it was read; wait until it is copied whole")
 		}
 		if err != nil {
 			return nil, err
 		}
 	}
+	return data, nil
 }
 
 // isGzip says whether data begins like a gzip file (RFC 1952).
@@ -134,10 +198,12 @@ func isGzip(data []byte) bool {
 }
 
 // Bounds on what a gzip file may unpack to: a scan packs to a tenth at best, a
-// file made to fill the memory packs a thousand to one.
+// file made to fill the memory packs a thousand to one. A scan that is larger
+// unpacked than the last bound is better unpacked on the disk.
 const (
 	freeUnpacked  = 64 << 20
 	mostUnpacking = 100
+	mostUnpacked  = 8 << 30
 )
 
 // unpack unzips data.
@@ -158,6 +224,9 @@ func unpack(ctx context.Context, data []byte) ([]byte, error) {
 		}
 		if err != nil {
 			return nil, fmt.Errorf("the gzip packing is broken after %d bytes: %w; copy the file again", out.Len(), err)
+		}
+		if out.Len() > mostUnpacked {
+			return nil, fmt.Errorf("the file unpacks to more than %d GiB; unpack it on the disk first and open what comes out", mostUnpacked>>30)
 		}
 		if int64(out.Len()) > limit {
 			return nil, fmt.Errorf("the file unpacks to more than %d times its size, which no scan does; unpack it with care and look at what it is", mostUnpacking)

@@ -115,8 +115,9 @@ func (w *work) levelUncertainty(s *shell, a *Area, surface float64) (u, dof floa
 const limitSigmas = 3
 
 // budget makes the budget of the sum of areas.
-func (w *work) budget(areas []*Area) quantity.Budget {
+func budget(c *change.Change, areas []*Area) quantity.Budget {
 	var sum, squares terms
+	fourths := 0.0 // of the levels' uncertainties, over their degrees of freedom
 	for _, a := range areas {
 		t := &a.terms
 		sum.motion = sum.motion.add(t.motion)
@@ -125,13 +126,20 @@ func (w *work) budget(areas []*Area) quantity.Budget {
 		sum.localZero += t.localZero
 		sum.outline += t.outline
 		sum.tessellation += t.tessellation
-		sum.levelDof += t.levelDof
+		if t.levelDof > 0 {
+			fourths += math.Pow(t.level, 4) / t.levelDof
+		}
 		squares.noise += t.noise * t.noise
 		squares.level += t.level * t.level
 		squares.localZero += t.localZero * t.localZero
 		squares.outline += t.outline * t.outline
 		squares.rim += t.rim * t.rim
 		squares.caps += t.caps * t.caps
+	}
+	// What several areas' levels are worth together (GUM G.4.1); 0 is many.
+	levelDof := 0.0
+	if fourths > 0 {
+		levelDof = squares.level * squares.level / fourths
 	}
 	const mm3 = quantity.CubicMillimetre
 	normal := func(name string, square, dof float64) quantity.Term {
@@ -142,10 +150,10 @@ func (w *work) budget(areas []*Area) quantity.Budget {
 	within := func(name string, sum, square float64) quantity.Term {
 		return quantity.Within(name, sum, max(math.Abs(sum), math.Sqrt(square)), 1, mm3, quantity.Rectangular)
 	}
-	opt := &w.change.Options
+	opt := &c.Options
 	b := quantity.Budget{
 		normal("noise of the scans", squares.noise, 0),
-		normal("level of the unchanged surface", squares.level, sum.levelDof),
+		normal("level of the unchanged surface", squares.level, levelDof),
 		within("outline", sum.outline, squares.outline),
 		within("tessellation", sum.tessellation, 0),
 	}

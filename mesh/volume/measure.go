@@ -270,7 +270,7 @@ func (w *work) area(ctx context.Context, k int32) Area {
 	} else {
 		w.otherOutlines(ctx, k, steps, &a, sign, value)
 	}
-	a.Budget = w.budget([]*Area{&a})
+	a.Budget = budget(w.change, []*Area{&a})
 	v := a.Budget.Measured(value, quantity.CubicMillimetre, method)
 	a.Volume = &v
 	return a

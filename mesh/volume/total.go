@@ -79,7 +79,7 @@ func (a *Area) agree(opt *change.Options) {
 // sum makes the totals.
 func (w *work) sum(r *Result) {
 	r.Consistent = true
-	r.Removed, r.Added = w.total(r, change.Removed), w.total(r, change.Added)
+	r.Removed, r.Added = r.Total(w.change, change.Removed, nil), r.Total(w.change, change.Added, nil)
 	for _, m := range []string{MethodRaw, MethodFarther, MethodFar, MethodLines} {
 		c := Check{Method: m}
 		for _, a := range r.Areas {
@@ -106,7 +106,10 @@ func (w *work) sum(r *Result) {
 	}
 }
 
-func (w *work) total(r *Result, kind change.Kind) Total {
+// Total is the sum over the areas of one kind that leaveOut, if not nil, does
+// not name, with one budget for all of them: what areas share adds up, what is
+// an area's own adds in quadrature. The change is the one that was measured.
+func (r *Result) Total(c *change.Change, kind change.Kind, leaveOut func(area int) bool) Total {
 	var t Total
 	var areas []*Area
 	var surface quantity.Budget
@@ -114,13 +117,16 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 	method := MethodShell
 	for k := range r.Areas {
 		a := &r.Areas[k]
-		if a.Kind != kind {
+		if a.Kind != kind || leaveOut != nil && leaveOut(k) {
 			continue
 		}
 		t.Areas++
-		found := &w.change.Areas[k]
+		found := &c.Areas[k]
 		area += found.Surface.Value
-		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: found.Surface.U})
+		// All areas share one scale: its part adds up, the rest does not.
+		scale := 2 * found.Surface.Value * c.Options.ScaleU
+		own := math.Sqrt(math.Max(found.Surface.U*found.Surface.U-scale*scale, 0))
+		surface = append(surface, quantity.Term{Name: "area", Unit: found.Surface.Unit, Sensitivity: 1, U: own})
 		if a.Volume == nil {
 			declined++
 			doubt += found.Surface.Value * found.MaxDepthMM
@@ -134,7 +140,10 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 		}
 	}
 	if t.Areas == 0 {
-		return Nothing(w.change)
+		return Nothing(c)
+	}
+	if u := c.Options.ScaleU; u > 0 {
+		surface = append(surface, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * area, U: u, Distribution: quantity.Normal})
 	}
 	t.Surface = surface.Measured(area, quantity.SquareMillim, "surface where the averaged gap passes the limit")
 	if declined > 0 {
@@ -143,7 +152,7 @@ func (w *work) total(r *Result, kind change.Kind) Total {
 			return t
 		}
 	}
-	t.Budget = w.budget(areas)
+	t.Budget = budget(c, areas)
 	if doubt > 0 {
 		t.Budget = append(t.Budget, quantity.Within("areas that could not be measured", 0, doubt, 1, quantity.CubicMillimetre, quantity.Rectangular))
 	}

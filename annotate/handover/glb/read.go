@@ -108,7 +108,10 @@ func read(scene *gltf.Scene) (*Model, error) {
 			for _, s := range stated.Scans {
 				if s.Piece == piece {
 					b.Use, b.MeanEdgeMM = s.Use, s.MeanEdgeMM
-					b.Scale.Verdict, b.Scale.RelativeU = s.Scale.Verdict, s.Scale.RelativeU
+					if s.Scale.RelativeU >= b.Scale.RelativeU { // of several parts the one known worst
+						b.Scale = s.Scale
+						b.Scale.Factor = 1 // the model is in calibrated metres
+					}
 				}
 			}
 		}
@@ -118,6 +121,17 @@ func read(scene *gltf.Scene) (*Model, error) {
 		return nil, err
 	}
 	if stated != nil && stated.Tally != nil {
+		// How much a fill holds does not follow from the surface.
+		in.Fills = []tally.Fill{}
+		for _, f := range stated.Tally.Fills {
+			f.Carried = true
+			in.Fills = append(in.Fills, f)
+		}
+		if v := stated.Tally.RestoredByVolume; v != nil {
+			carried := *v
+			carried.Carried = true
+			in.ByVolume = &carried
+		}
 		for _, v := range stated.Tally.Volumes {
 			v.Carried = true
 			in.Volumes = append(in.Volumes, v)

@@ -280,11 +280,15 @@ func (w *writer) asSeen(m *mesh.Mesh, i int) (int, error) {
 			out.Extensions = gltf.Unlit()
 		}
 		if s.Image >= 0 && s.Image < len(m.Images) && m.Images[s.Image].Data != nil && m.UVs != nil {
-			picture, err := w.b.Image("scan texture", withoutNotes(m.Images[s.Image].Data))
-			if err != nil {
-				return 0, err
+			if clean, ok := withoutNotes(m.Images[s.Image].Data); !ok {
+				out.Name += " (its picture is broken and was left out)"
+			} else {
+				picture, err := w.b.Image("scan texture", clean)
+				if err != nil {
+					return 0, err
+				}
+				out.PBR.BaseColorTexture = &gltf.TextureInfo{Index: w.b.Texture(picture)}
 			}
-			out.PBR.BaseColorTexture = &gltf.TextureInfo{Index: w.b.Texture(picture)}
 		}
 	}
 	w.seen[i] = w.b.Material(out)

@@ -63,4 +63,5 @@ type Scan struct {
 	Triangles           int
 	MeanEdgeMM          float64 // 0 where it was not measured
 	Scale, Alignment    string  // in words
+	ScaleWorth          string  // what the scale is worth, a sentence without its stop
 }

@@ -401,7 +401,30 @@ func scansBehind(p *paper, c Content) error {
 		rows = append(rows, []cell{{text: s.Use}, {text: size}, {text: s.Scale}, {text: s.Alignment}, {text: hash}})
 	}
 	p.table(cols, rows)
+	scales(p, c.Scans)
 	return nil
+}
+
+// scales says what the scale of the scans is worth, each sentence once.
+func scales(p *paper, scans []Scan) {
+	var said []string
+	of := map[string][]string{}
+	for _, s := range scans {
+		if s.ScaleWorth == "" {
+			continue
+		}
+		if of[s.ScaleWorth] == nil {
+			said = append(said, s.ScaleWorth)
+		}
+		of[s.ScaleWorth] = append(of[s.ScaleWorth], s.Use)
+	}
+	for _, words := range said {
+		who := strings.Join(of[words], ", ")
+		if len(said) == 1 && len(scans) > 1 {
+			who = "all scans"
+		}
+		p.text("Scale of "+who+": "+words+".", sizeCaption, soft)
+	}
 }
 
 // thousands groups digits with thin spaces, as ISO 80000-1 does.

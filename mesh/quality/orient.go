@@ -1,0 +1,138 @@
+package quality
+
+import (
+	"cmp"
+	"slices"
+
+	"gonum.org/v1/gonum/spatial/r3"
+)
+
+// Orientation says how the faces look.
+type Orientation struct {
+	// Turned is the fewest faces that have to be turned for neighbours to look
+	// the same way everywhere.
+	Turned int
+	// OneSided counts the parts of the surface on which that is not possible,
+	// as on a Möbius band.
+	OneSided int
+	// InsideOut counts the closed parts, seen by themselves and as most of
+	// their faces look, that look inward and lie in no other part's box: a
+	// cavity in a segmented scan looks inward by right.
+	InsideOut int
+}
+
+// orientation floods each part of the surface from face to face.
+func (s *surface) orientation() (out Orientation) {
+	parts := s.t.Components
+	const (
+		unseen = iota
+		as
+		against
+	)
+	way := make([]uint8, s.m.FaceCount())
+	type tally struct {
+		all, against int
+		oneSided     bool
+		open         bool
+		volume       float64
+		low, high    r3.Vec
+	}
+	tallies := make([]tally, parts)
+	centre := s.box.Centre()
+	var queue []uint32
+	for f, c := range s.t.Component {
+		if c < 0 || way[f] != unseen {
+			continue
+		}
+		p := &tallies[c]
+		if p.all == 0 {
+			p.low, _, _ = s.m.Corners(uint32(f))
+			p.high = p.low
+		}
+		way[f] = as
+		queue = append(queue[:0], uint32(f))
+		for i := 0; i < len(queue); i++ {
+			f := queue[i]
+			sign := 1.0
+			p.all++
+			if way[f] == against {
+				p.against++
+				sign = -1
+			}
+			a, b, c := s.m.Corners(f)
+			for _, v := range [3]r3.Vec{a, b, c} {
+				p.low = r3.Vec{X: min(p.low.X, v.X), Y: min(p.low.Y, v.Y), Z: min(p.low.Z, v.Z)}
+				p.high = r3.Vec{X: max(p.high.X, v.X), Y: max(p.high.Y, v.Y), Z: max(p.high.Z, v.Z)}
+			}
+			p.volume += sign * r3.Dot(r3.Sub(a, centre), r3.Cross(r3.Sub(b, centre), r3.Sub(c, centre))) / 6
+			for k := range uint32(3) {
+				g := s.t.Neighbour[3*f+k]
+				if g < 0 {
+					p.open = true
+					continue
+				}
+				then := way[f]
+				if s.sameWay(f, k, uint32(g)) {
+					then = as + against - then
+				}
+				switch way[g] {
+				case unseen:
+					way[g] = then
+					queue = append(queue, uint32(g))
+				case then:
+				default:
+					p.oneSided = true
+				}
+			}
+		}
+	}
+	large := make([]int, parts)
+	for i := range large {
+		large[i] = i
+	}
+	size := func(i int) float64 { return r3.Norm2(r3.Sub(tallies[i].high, tallies[i].low)) }
+	slices.SortStableFunc(large, func(i, j int) int { return cmp.Compare(size(j), size(i)) })
+	large = large[:min(parts, largeParts)]
+	for i := range tallies {
+		p := &tallies[i]
+		if p.oneSided {
+			out.OneSided++
+			continue
+		}
+		out.Turned += min(p.against, p.all-p.against)
+		volume := p.volume
+		if 2*p.against > p.all {
+			volume = -volume
+		}
+		if p.open || volume >= 0 {
+			continue
+		}
+		within := slices.ContainsFunc(large, func(q int) bool {
+			q1 := &tallies[q]
+			return q1.low.X < p.low.X && q1.low.Y < p.low.Y && q1.low.Z < p.low.Z &&
+				q1.high.X > p.high.X && q1.high.Y > p.high.Y && q1.high.Z > p.high.Z
+		})
+		if !within {
+			out.InsideOut++
+		}
+	}
+	return out
+}
+
+// largeParts is how many parts are looked at for one that another lies in.
+const largeParts = 64
+
+// sameWay says whether face g runs along side k of face f in the direction in
+// which f does: then one of the two is turned.
+func (s *surface) sameWay(f, k, g uint32) bool {
+	var a, b [3]uint32
+	a[0], a[1], a[2] = s.t.Face(f)
+	b[0], b[1], b[2] = s.t.Face(g)
+	from, to := a[k], a[(k+1)%3]
+	for j := range 3 {
+		if b[j] == from && b[(j+1)%3] == to {
+			return true
+		}
+	}
+	return false
+}
