@@ -241,8 +241,7 @@ func (w *Window) Rune(r rune) bool {
 	case r == 'f' || r == 'F':
 		w.facing()
 	case r == 'l' || r == 'L':
-		w.raking = !w.raking
-		w.repaint()
+		w.toggleRaking()
 	default:
 		return false
 	}
@@ -329,7 +328,7 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	scale := float64(w.win.Canvas().Scale())
 	scene := render.Scene{Camera: w.camera, Background: ground(), BackFace: terms.BackFace, Bodies: []render.Placed{body}, PixelScale: scale}
 	if w.raking {
-		scene.Light = render.RakingLight(2.4, 0.2)
+		scene.Light = render.RakingLight(w.lightFrom, w.lightHeight)
 	}
 	if w.task != taskChange {
 		scene.Lines = w.desk.Lines(key)

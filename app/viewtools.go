@@ -1,6 +1,8 @@
 package app
 
 import (
+	"math"
+
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/layout"
@@ -41,7 +43,7 @@ func (w *Window) viewTools() {
 		}
 		top = append(top, glass, edge)
 	}
-	light := part.NewButton("Raking light", func() { w.raking = !w.raking; w.log("raking", map[string]any{"on": w.raking}); w.refresh() })
+	light := part.NewButton("Raking light", w.toggleRaking)
 	if w.raking {
 		light.Weight = part.Chosen
 	}
@@ -100,6 +102,9 @@ func (w *Window) viewTools() {
 	if w.edge {
 		handles.Add(w.edgeHandle())
 	}
+	if w.raking {
+		handles.Add(w.lightHandle())
+	}
 	if w.cut.on {
 		handles.Add(w.cutHandle())
 	}
@@ -107,6 +112,27 @@ func (w *Window) viewTools() {
 		w.tools.Add(handles)
 		at.at = append(at.at, topRight)
 	}
+}
+
+func (w *Window) toggleRaking() {
+	w.raking = !w.raking
+	w.log("raking", map[string]any{"on": w.raking})
+	w.refresh()
+}
+
+// lightHandle moves the raking light round the specimen and lower: tool marks
+// show where it runs across them.
+func (w *Window) lightHandle() fyne.CanvasObject {
+	move := func(round, height float64) func() {
+		return func() {
+			w.lightFrom = math.Mod(w.lightFrom+round, 2*math.Pi)
+			w.lightHeight = min(max(w.lightHeight*height, 0.06), 0.8)
+			w.log("light", map[string]any{"from_rad": w.lightFrom, "height_rad": w.lightHeight})
+			w.repaint()
+		}
+	}
+	return container.NewHBox(part.NewButton("Light round", move(math.Pi/6, 1)),
+		part.NewButton("Lower", move(0, 0.7)), part.NewButton("Higher", move(0, 1/0.7)))
 }
 
 // nameRegions shows or hides the names of the regions.

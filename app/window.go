@@ -76,6 +76,8 @@ type Window struct {
 	glass, edge bool
 	edgeAt      float64 // share of the picture's width
 	raking      bool
+	lightFrom   float64 // of the raking light: anticlockwise from the picture's right, radians
+	lightHeight float64 // above the picture's plane, radians
 
 	title      *titleBar
 	bench      *part.BenchLine
@@ -107,7 +109,7 @@ type Window struct {
 
 // New fills a window; nothing is open yet.
 func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
-	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
+	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, lightFrom: 2.4, lightHeight: 0.2, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
 	w.specimen.OnShown = func() { w.log("ready", nil) }

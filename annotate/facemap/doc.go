@@ -8,13 +8,15 @@
 // geometry: a face that an outline crosses may be split into 4, 16 or 64 equal
 // cells (Sub), whose labels count in areas and shading.
 //
-// Every operation (Stroke, StrokePath, Outline, AssignFaces, Rest, Carry, …) returns a
-// Diff, which can be applied, inverted, joined and written to a journal. Encode
+// Every operation (Stroke, StrokePath, Outline, Loop, SmoothOutline, AssignFaces,
+// Rest, Carry, …) returns a Diff, which can be applied, inverted, joined and written to a journal. Encode
 // and Decode are the file form; equal maps give equal bytes.
 //
 // A Map is not safe for concurrent change; a Surface is safe for concurrent
 // use. Memory: 2 bytes a face, 1/8 byte a face for each applied or condition
 // region where it lies, and about 200 bytes for each split face.
 //
-// Not supported: growing by colour.
+// Surface finds what tools take: GrowToEdges and SameColour give the faces round
+// a place, SnapWay a line along a break, Sight what is seen from one place. Bends
+// and colours are looked at on a scale in mm, not from face to face.
 package facemap
