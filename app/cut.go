@@ -126,12 +126,13 @@ func (w *Window) overCut() func(img *image.RGBA, f *render.Frame) {
 		}
 	}
 	outlines = append(outlines, outline{w.cutOf(w.desk.View), toRGBA(c.Ink), 2.2 * scale, w.stageWords(w.desk.View.Stage)})
-	cut := w.cut
+	cut, below := w.cut, float64(w.below)
 	return func(img *image.RGBA, f *render.Frame) {
 		fw, fh := f.Size()
 		line := words.Size * 1.5
 		wide, high := math.Min(0.36*float64(fw), 380*scale), math.Min(0.55*float64(fh), 260*scale)
-		left, top := float64(fw)-wide-12*scale, 60*scale+words.Size
+		left, top := float64(fw)-wide-12*scale, below*scale
+		high = math.Min(high, float64(fh)-top-line)
 		room := image.Rect(int(left), int(top), int(left+wide), int(top+high))
 		render.Fill(img, room, toRGBA(c.Card))
 		render.Outline(img, room, max(int(scale), 1), toRGBA(c.Edge))

@@ -96,7 +96,13 @@ func (w *Window) viewTools() {
 	}
 	at := &corners{at: []corner{topLeft, bottomLeft}}
 	w.tools.Layout = at
-	w.tools.Add(row(top))
+	// What does not fit beside one another stands in two rows.
+	first := row(top)
+	if wide := w.specimen.Size().Width - 24; wide > 0 && first.MinSize().Width > wide {
+		half := (len(top) + 1) / 2
+		first = container.New(layout.NewCustomPaddedVBoxLayout(look.Gap), row(top[:half]), row(top[half:]))
+	}
+	w.tools.Add(first)
 	w.tools.Add(row(bottom))
 	handles := container.NewHBox()
 	if w.edge {
@@ -108,9 +114,11 @@ func (w *Window) viewTools() {
 	if w.cut.on {
 		handles.Add(w.cutHandle())
 	}
+	w.below = 12 + first.MinSize().Height + 8
 	if len(handles.Objects) > 0 {
+		w.below += handles.MinSize().Height + 8
 		w.tools.Add(handles)
-		at.at = append(at.at, topRight)
+		at.at = append(at.at, belowRight)
 	}
 }
 

@@ -95,7 +95,8 @@ type Window struct {
 	playing    playback
 	cut        cutting
 	labels     labelling
-	named      bool // regions have their names beside them
+	below      float32 // where the room below the buttons at the top begins
+	named      bool    // regions have their names beside them
 	sizeSlider *widget.Slider
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}

@@ -35,8 +35,8 @@ type corners struct{ at []corner }
 type corner int
 
 const (
-	topLeft corner = iota
-	topRight
+	topLeft    corner = iota
+	belowRight        // at the right, below what is in the corner at the top left
 	bottomLeft
 )
 
@@ -50,8 +50,8 @@ func (c *corners) Layout(objects []fyne.CanvasObject, s fyne.Size) {
 			where = c.at[i]
 		}
 		switch where {
-		case topRight:
-			o.Move(fyne.NewPos(s.Width-m.Width-edge, edge))
+		case belowRight:
+			o.Move(fyne.NewPos(s.Width-m.Width-edge, edge+objects[0].MinSize().Height+8))
 		case bottomLeft:
 			o.Move(fyne.NewPos(edge, s.Height-m.Height-edge))
 		default:
