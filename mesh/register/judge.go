@@ -104,7 +104,7 @@ func (f *fine) doubt(ctx context.Context, s *search, r *Result) (*doubts, error)
 		return d, nil
 	}
 	if d.hold.ratio < doubtful {
-		if d.slides, err = s.slides(ctx, best, d.hold.turn, d.hold.shift, r.Centre); err != nil {
+		if d.slides, err = s.slides(ctx, best, d.hold.turn, d.hold.shift, r.Centre, f.opt.Picks); err != nil {
 			return nil, err
 		}
 	}

@@ -227,8 +227,9 @@ func (p *places) only(take []bool) *places {
 
 // slides tries whether the pose comes back when it is pushed along the motion
 // that holds it least. It returns the score of the pose that it ends in over that
-// of the first one, 0 where it comes back.
-func (s *search) slides(ctx context.Context, best candidate, turn, shift, centre r3.Vec) (float64, error) {
+// of the first one, 0 where it comes back. A pose that the picked pairs speak
+// against is none: they hold what the surface does not.
+func (s *search) slides(ctx context.Context, best candidate, turn, shift, centre r3.Vec, picks []Pick) (float64, error) {
 	worst := 0.0
 	for _, sign := range []float64{1, -1} {
 		push := frame.Small(centre, r3.Scale(sign, turn), r3.Scale(sign, shift))
@@ -237,11 +238,24 @@ func (s *search) slides(ctx context.Context, best candidate, turn, shift, centre
 		if err != nil {
 			return 0, err
 		}
-		if s.between(best.pose, c.pose) > s.between(best.pose, start)/3 {
+		if s.between(best.pose, c.pose) > s.between(best.pose, start)/3 && !s.against(picks, c.pose, best.pose) {
 			worst = max(worst, c.score/max(best.score, 1e-9))
 		}
 	}
 	return worst, nil
+}
+
+// against says whether picked pairs, which agree under one pose, do not under
+// another: they lie three times as far apart there, and a patch at least.
+func (s *search) against(picks []Pick, pose, agreed frame.Similarity) bool {
+	apart := func(g frame.Similarity) float64 {
+		sum := 0.0
+		for _, p := range picks {
+			sum += r3.Norm2(r3.Sub(p.Before, g.Apply(p.After))) / float64(len(picks))
+		}
+		return math.Sqrt(sum)
+	}
+	return len(picks) > 0 && apart(pose) > 3*max(apart(agreed), s.l.size/3)
 }
 
 // between is the root mean square distance between where two poses put the
