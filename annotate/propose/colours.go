@@ -159,15 +159,17 @@ func (w *work) readColours(ctx context.Context) error {
 	}
 	w.ownBefore = smoothedLab(b.Topology, own, colourRounds(b.EdgeMM))
 	w.difference = make([]float64, n)
-	var unlike, rawUnlike []float64
+	// What is said of the whole body is how it looks, lightness and all.
+	var unlike, rawUnlike, litUnlike []float64
 	for v := range w.difference {
 		w.difference[v] = colour.WeightedDifference(lab(w.labBefore[v]), lab(w.labAfter[v]), lightnessWeight)
 		if w.unchanged(v) {
 			unlike = append(unlike, w.difference[v])
-			rawUnlike = append(rawUnlike, colour.WeightedDifference(lab(raw[v]), lab(w.labAfter[v]), lightnessWeight))
+			rawUnlike = append(rawUnlike, colour.Difference(lab(raw[v]), lab(w.labAfter[v])))
+			litUnlike = append(litUnlike, colour.Difference(lab(w.labBefore[v]), lab(w.labAfter[v])))
 		}
 	}
-	w.unlike, w.unchangedRaw = median(unlike), median(rawUnlike)
+	w.unlike, w.unchangedRaw, w.unchangedLit = median(unlike), median(rawUnlike), median(litUnlike)
 	w.clear = max(leastClear, timesMedian*w.unlike)
 	return ctx.Err()
 }
