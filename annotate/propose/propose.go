@@ -128,7 +128,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	say(0.5, words)
 	w.findNear()
 	w.grow()
-	w.findRock()
+	w.findRock(ctx)
 	var out []Proposal
 	if p, ok := w.wholeBody(); ok {
 		out = append(out, p)
@@ -148,7 +148,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	}
 	say(0.8, words)
 	out = append(out, w.colourChanged()...)
-	out = append(out, w.matrixStill()...)
+	out = append(out, w.matrixStill(ctx)...)
 	say(1, "")
 	return out, ctx.Err()
 }
