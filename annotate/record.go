@@ -104,6 +104,8 @@ type Scan struct {
 	Triangles  int    `json:"triangles"`
 	Vertices   int    `json:"vertices"`
 	Note       string `json:"note,omitempty"`
+	// Proposals are what looked like no specimen when the scan was added.
+	Proposals []Proposal `json:"proposals,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -127,6 +129,7 @@ type Use struct {
 	Scan      string     `json:"scan"`
 	Scale     Scale      `json:"scale"`
 	Alignment *Alignment `json:"alignment,omitempty"` // nil for the scan that gives the piece its frame
+	Declined  []string   `json:"declined,omitempty"`  // proposals of the scan that are not so here
 
 	Newer Newer `json:"-"` // members of a newer version
 }

@@ -14,6 +14,7 @@ func (r *Record) OpenPoints() []OpenPoint {
 	r.checkReferences(&p)
 	r.checkStages(&p)
 	r.checkUses(&p)
+	r.checkProposals(&p)
 	r.checkRegions(&p)
 	r.checkLines(&p)
 	return p.list

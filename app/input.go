@@ -120,6 +120,9 @@ func (w *Window) Press(x, y float64) {
 	if w.desk == nil || w.jobs.Busy() {
 		return
 	}
+	if w.playing.on {
+		w.play() // a press stops it
+	}
 	p, ok := w.pick(x, y)
 	if on, _, _ := w.desk.Picking(); on {
 		if ok {
@@ -219,6 +222,12 @@ func (w *Window) Rune(r rune) bool {
 		w.Brush(-1)
 	case r == ']':
 		w.Brush(1)
+	case r == 'p':
+		w.play()
+	case r == ',':
+		w.stepStage(-1)
+	case r == '.':
+		w.stepStage(1)
 	case r == '+':
 		w.Nearer(2)
 	case r == '-':

@@ -5,6 +5,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"strings"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
@@ -61,22 +62,38 @@ func (w *Window) toolButtons() fyne.CanvasObject {
 		buttons = append(buttons, b)
 	}
 	for _, a := range tool.All {
+		if a.Kind == tool.Ruler {
+			continue // it maps nothing: it stands with the buttons of the view
+		}
 		add(fmt.Sprintf("%s (%c)", a.Word, a.Key), w.hand.kind == a.Kind, func() { w.chooseTool(a.Kind) })
 	}
 	add("Rub out (x)", d.RubOut, w.rubOut)
 	add("Smooth outline", false, w.smoothOutline)
 	add("All the rest…", false, w.markRest)
-	rows := 1
-	if look.Current().Scale >= 1.3 {
-		rows = 2
+	if look.Current().Scale >= largeText { // one field for all tools, so that the specimen keeps its room
+		field := widget.NewSelect(nil, nil)
+		for _, a := range tool.All {
+			if a.Kind != tool.Ruler {
+				field.Options = append(field.Options, fmt.Sprintf("%s (%c)", a.Word, a.Key))
+			}
+		}
+		about := tool.Get(w.hand.kind)
+		field.Selected = fmt.Sprintf("%s (%c)", about.Word, about.Key)
+		field.OnChanged = func(word string) {
+			for _, a := range tool.All {
+				if strings.HasPrefix(word, a.Word) {
+					w.chooseTool(a.Kind)
+				}
+			}
+		}
+		buttons = append([]fyne.CanvasObject{field}, buttons[len(tool.All)-1:]...)
+		add("Slip", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
 	}
-	per := (len(buttons) + rows - 1) / rows
-	box := container.New(layout.NewCustomPaddedVBoxLayout(4))
-	for at := 0; at < len(buttons); at += per {
-		box.Add(container.New(layout.NewCustomPaddedHBoxLayout(6), buttons[at:min(at+per, len(buttons))]...))
-	}
-	return container.NewHScroll(box)
+	return container.NewHScroll(container.New(layout.NewCustomPaddedHBoxLayout(6), buttons...))
 }
+
+// largeText is the size of text from which on the window is laid out anew.
+const largeText = 1.3
 
 // sizeRoom is the size of the tool in hand, in mm, and what it may do.
 func (w *Window) sizeRoom() fyne.CanvasObject {
@@ -118,7 +135,11 @@ func (w *Window) sizeRoom() fyne.CanvasObject {
 	case tool.Loop, tool.Grow, tool.SameColour:
 		toggle("Through (t)", &d.Through, "through")
 	case tool.Join:
-		room.Add(choice(terms.All(terms.Fit), w.hand.fit, func(id string) { w.hand.fit = id }))
+		fit := choice(terms.All(terms.Fit), w.hand.fit, func(id string) { w.hand.fit = id })
+		if s, ok := fit.(*widget.Select); ok {
+			s.PlaceHolder = "How well it fits"
+		}
+		room.Add(fit)
 		room.Add(part.NewButton("Last point back", w.takePointBack))
 	}
 	w.brushWords()
@@ -310,7 +331,7 @@ func (w *Window) rule(p render.Picked) {
 	if !math.IsNaN(l.SurfaceMM) {
 		over = fmt.Sprintf("**%s** over the surface", mm(l.SurfaceMM))
 	}
-	w.next.Say(fmt.Sprintf("**%s** straight, %s. Press again to measure anew; keep a length that counts in Measure, with what it rests on.", mm(l.StraightMM), over), part.Ink)
+	w.next.Say(fmt.Sprintf("**%s** straight, %s. Press again to measure anew.", mm(l.StraightMM), over), part.Ink)
 }
 
 func finite(v float64) float64 {

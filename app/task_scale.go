@@ -80,10 +80,8 @@ func (w *Window) barTable(s annotate.Scale, c *session.Calibration) {
 	if largest, ok := c.LargestLengthErrorMM(); ok {
 		w.slip.Add(part.TextRow("Held out", fmt.Sprintf("%s is the largest error of a bar's length, foretold by the others", signedMM(largest)+"\u00a0mm")))
 	}
-	if len(s.Bars) > 0 {
-		w.slip.Add(part.TextRow("Factor", fmt.Sprintf("%.6g, u %.2g", c.Factor, c.U)))
-	}
-	if c.Reason != "" {
+	w.slip.Add(part.TextRow("Factor", fmt.Sprintf("%.6g, u %.2g", c.Factor, c.U)))
+	if c.Reason != "" && s.Verdict != annotate.ScaleVerified {
 		w.slip.Add(part.TextRow("Why", sentence(c.Reason)))
 	}
 	drawn, _ := w.desk.BarsDrawn()
@@ -264,7 +262,7 @@ func (w *Window) setScale(set func(context.Context) (*session.Scaled, error)) {
 		}
 		w.resized(func() {
 			w.refresh()
-			if n := len(out.Stale); n > 0 {
+			if n := len(out.Stale); n > 0 && out.Calibration.Slip == nil && !session.Doubted(out.Calibration) {
 				w.next.Say(fmt.Sprintf("The scale is kept. %s no longer the size of what it was laid on: align it again, it begins where it lay.", w.datesWords(out.Stale)), part.Warning)
 				w.next.Offer("Align", func() { w.Choose(taskAlign) })
 			}

@@ -9,6 +9,7 @@ import (
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
+	"rigatino/app/tool"
 	"rigatino/mesh/render"
 )
 
@@ -45,6 +46,13 @@ func (w *Window) viewTools() {
 		light.Weight = part.Chosen
 	}
 	top = append(top, light)
+	if w.task == taskMap {
+		ruler := part.NewButton("Ruler (u)", func() { w.chooseTool(tool.Ruler) })
+		if w.hand.kind == tool.Ruler {
+			ruler.Weight = part.Chosen
+		}
+		top = append(top, ruler)
+	}
 	bottom := []fyne.CanvasObject{
 		part.NewButton("Turn", func() { w.turn(0.35, 0) }),
 		part.NewButton("Tip", func() { w.turn(0, 0.35) }),
@@ -61,6 +69,13 @@ func (w *Window) viewTools() {
 			w.log("named view", map[string]any{"view": v.Name})
 			w.repaint()
 		}))
+	}
+	if len(w.scanned()) > 1 {
+		word := "Play (p)"
+		if w.playing.on {
+			word = "Stop (p)"
+		}
+		bottom = append(bottom, part.NewButton(word, w.play))
 	}
 	row := func(o []fyne.CanvasObject) fyne.CanvasObject {
 		return container.New(layout.NewCustomPaddedHBoxLayout(look.Gap), o...)

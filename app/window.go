@@ -80,6 +80,8 @@ type Window struct {
 	title      *titleBar
 	bench      *part.BenchLine
 	slip       *fyne.Container
+	slipRoom   fyne.CanvasObject // the slip on its ground
+	slipOpen   bool              // with large text, while mapping
 	shelf      *fyne.Container
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
@@ -88,6 +90,7 @@ type Window struct {
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
 	hand       hand
+	playing    playback
 	sizeSlider *widget.Slider
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}
@@ -130,11 +133,12 @@ func (w *Window) build() {
 	w.tools = container.New(&corners{})
 	w.empty = container.NewVBox()
 	w.shelfRoom = container.NewStack(part.NewGround(pageGround), container.New(pad(8, 8, 16, 16), w.shelf))
+	w.slipRoom = onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip)))
 	r := &rooms{
 		title:    w.title.room,
 		bench:    onGround(cardGround, benchRoom(w)),
 		specimen: container.NewStack(w.specimen, w.tools, w.empty),
-		slip:     onGround(cardGround, container.NewVScroll(container.New(pad(12, 12, 16, 16), w.slip))),
+		slip:     w.slipRoom,
 		shelf:    w.shelfRoom,
 		next:     w.next,
 	}
@@ -302,6 +306,7 @@ func (w *Window) Choose(task string) {
 		w.jobs.Stop()
 	}
 	w.task = task
+	w.playing.on = false
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
@@ -353,6 +358,11 @@ func (w *Window) refresh() {
 		case taskHandOver:
 			w.handOverTask()
 		}
+	}
+	if w.desk != nil && w.task == taskMap && look.Current().Scale >= largeText && !w.slipOpen {
+		w.slipRoom.Hide()
+	} else {
+		w.slipRoom.Show()
 	}
 	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()

@@ -239,6 +239,11 @@ func (k *Marking) Cancel() error {
 
 // MapFaces marks the faces listed as a region, in one action.
 func (p *Project) MapFaces(key annotate.UseKey, spec annotate.Region, faces []uint32) (Marked, error) {
+	return p.mark(key, spec, faces, "")
+}
+
+// mark is MapFaces under a label, its own for "".
+func (p *Project) mark(key annotate.UseKey, spec annotate.Region, faces []uint32, label string) (Marked, error) {
 	k, err := p.BeginMarking(key, spec)
 	if err != nil {
 		return Marked{}, err
@@ -246,7 +251,10 @@ func (p *Project) MapFaces(key annotate.UseKey, spec annotate.Region, faces []ui
 	if _, err := k.Faces(faces); err != nil {
 		return Marked{}, errors.Join(err, k.Cancel())
 	}
-	return k.Commit("marked " + k.region.Kind)
+	if label == "" {
+		label = "marked " + k.region.Kind
+	}
+	return k.Commit(label)
 }
 
 // MapRest marks all of a use that is in no substance region, in one action. Kind,

@@ -172,3 +172,86 @@ func TestMapLine(t *testing.T) {
 		t.Errorf("a pin through the inside: %+v %v", got, err)
 	}
 }
+
+// Moving a line's points and taking it away are actions: each undone gives back
+// what was there.
+func TestChangeLine(t *testing.T) {
+	p := reopen(t, example(t))
+	s := facemap.NewSurface(solid.Icosphere(3, 25))
+	if _, err := p.MapLine(s, useKey, annotate.Line{Kind: "join", Fit: "close", Points: [][3]float64{{25, 0, 0}, {0, 25, 0}}}); err != nil {
+		t.Fatal(err)
+	}
+	drawn := state(t, p)
+	if err := p.ChangeLine(s, "J1", [][3]float64{{25, 0, 0}, {0, 0, 25}}); err != nil {
+		t.Fatal(err)
+	}
+	if got := p.Record().Lines[0].Points[1]; got != [3]float64{0, 0, 25} {
+		t.Errorf("the point went to %v", got)
+	}
+	moved := state(t, p)
+	if err := p.ChangeLine(s, "J1", [][3]float64{{25, 0, 0}, {0, 0, 0}}); err == nil || state(t, p) != moved {
+		t.Errorf("a point inside the specimen: %v", err)
+	}
+	if err := p.ChangeLine(s, "J7", [][3]float64{{25, 0, 0}, {0, 0, 25}}); err == nil {
+		t.Error("a line that is not there was moved")
+	}
+	if err := p.ChangeLine(s, "J1", nil); err != nil || len(p.Record().Lines) != 0 {
+		t.Errorf("taken away: %v, %d lines", err, len(p.Record().Lines))
+	}
+	for _, want := range []string{moved, drawn} {
+		if _, _, ok, err := p.Undo(); !ok || err != nil || state(t, p) != want {
+			t.Errorf("undo: %v %v", ok, err)
+		}
+	}
+}
+
+// Loop and smoothing are one action each, with an inverse; a loop with a
+// condition that needs fossil matter skips the rest.
+func TestLoopAndSmooth(t *testing.T) {
+	p := reopen(t, example(t))
+	s := facemap.NewSurface(solid.Icosphere(4, 25))
+	if err := p.Edit("scan", func(r *annotate.Record) error { r.Scans[0].Triangles = s.Mesh.FaceCount(); return nil }); err != nil {
+		t.Fatal(err)
+	}
+	p.maps, p.saved.Maps = map[string]*liveMap{}, nil
+	before := state(t, p)
+	k, err := p.BeginMarking(useKey, annotate.Region{Layer: "substance", Kind: "fill"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	// A square with a spike.
+	holds := func(v r3.Vec) bool {
+		return v.Z > 0 && max(v.X, -v.X, v.Y, -v.Y) < 9 || v.Z > 0 && v.X > 0 && v.X < 15 && max(v.Y, -v.Y) < 1
+	}
+	if _, err := k.Loop(s, facemap.Loop{Holds: holds, Sight: s.NewSight(r3.Vec{Z: 300}), Levels: 2}); err != nil {
+		t.Fatal(err)
+	}
+	looped, err := k.Commit("marked fill")
+	if err != nil || looped.Taken < 100 {
+		t.Fatalf("%+v %v", looped, err)
+	}
+	marked := state(t, p)
+	m, err := p.Map(useKey)
+	if err != nil {
+		t.Fatal(err)
+	}
+	spike, _, _ := s.Locate(r3.Vec{X: 14, Z: 20.7})
+	if n, _ := m.At(spike, nil); n != looped.Region.Number {
+		t.Fatal("the spike is not part of the fill")
+	}
+	out, err := p.SmoothOutline(useKey, looped.Region.ID, s, 8, 2)
+	if err != nil || out.Taken == 0 {
+		t.Fatalf("%+v %v", out, err)
+	}
+	if n, _ := m.At(spike, nil); n != 0 {
+		t.Errorf("the spike is in region %d after smoothing", n)
+	}
+	if _, err := p.SmoothOutline(useKey, "R99", s, 8, 2); err == nil {
+		t.Error("a region that is not there was smoothed")
+	}
+	for _, want := range []string{marked, before} {
+		if _, _, ok, err := p.Undo(); !ok || err != nil || state(t, p) != want {
+			t.Errorf("undo: %v %v", ok, err)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package project
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -26,6 +27,9 @@ type Proposed struct {
 	// Answers holds per proposal what a person said to it, or nil.
 	Answers []*annotate.Answer
 }
+
+// ErrNothingBefore is returned for a use that is the first of its part and piece.
+var ErrNothingBefore = errors.New("there is nothing to compare")
 
 // Propose lists what could be marked on a use by its difference from an earlier
 // one; with a zero `from` from the one before it in the piece's chain. It marks
@@ -84,7 +88,7 @@ func useBefore(r *annotate.Record, to annotate.UseKey) (annotate.UseKey, error) 
 		}
 	}
 	if before.Stage == "" {
-		return to, fmt.Errorf("no earlier stage has a scan of %s of piece %s: there is nothing to compare %v with", to.Part, to.Piece, to)
+		return to, fmt.Errorf("%w %v with: no earlier stage has a scan of %s of piece %s", ErrNothingBefore, to, to.Part, to.Piece)
 	}
 	return before, nil
 }

@@ -119,7 +119,7 @@ func moveAlignment(u *annotate.Use, to annotate.UseKey, by float64, under carrie
 	if math.Abs(by/under.by-1) > sameSize && (a.Verdict == annotate.VerdictAccepted || a.ScaleChanged) {
 		out.stale = true
 		a.Verdict, a.ScaleChanged = annotate.VerdictAmbiguous, true
-		a.Reason = fmt.Sprintf("since it was found, the size of %v changed by %.3g\u00a0%% against %v", u.Key(), 100*(by/under.by-1), to)
+		a.Reason = fmt.Sprintf("the size of %v against %v was changed after it was found, to %.6g times what it was", u.Key(), to, by/under.by)
 		a.NextStep = "align it again: it begins where the scans lay"
 	}
 	return out

@@ -16,10 +16,15 @@ type (
 	Calibration = scale.Calibration
 )
 
-// AddScan takes a scan into the project and returns where it hangs now. It may
+// AddScan takes a scan into the project, looks at what of it is no specimen, and
+// returns where it hangs now. It may
 // run on any goroutine.
 func (d *Desk) AddScan(ctx context.Context, a Adding) (annotate.UseKey, error) {
 	added, err := d.Project.AddScan(ctx, a)
+	if err != nil {
+		return annotate.UseKey{}, err
+	}
+	_, err = d.Project.Look(ctx, added.Use.Key(), a.Progress)
 	return added.Use.Key(), err
 }
 

@@ -142,7 +142,13 @@ func (p *Painter) paint(ctx context.Context, r, other *render.Renderer, otherFra
 		if w, h := otherFrame.Size(); w != pic.Width || h != pic.Height {
 			otherFrame.Resize(pic.Width, pic.Height)
 		}
-		if err := other.Draw(ctx, otherFrame, pic.Other, q); err != nil {
+		second := *pic.Other
+		if pic.Glass != nil {
+			second.Clip = pic.Glass.Rect() // nothing else of it is seen
+		} else {
+			second.Clip = image.Rect(int(pic.EdgeX), 0, pic.Width, pic.Height)
+		}
+		if err := other.Draw(ctx, otherFrame, &second, q); err != nil {
 			p.Free(f)
 			return
 		}

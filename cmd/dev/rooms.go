@@ -75,7 +75,7 @@ func rooms() []room {
 		// A project does the jobs that window and commands share (add, align,
 		// compare, propose, map, tally), so it reaches what they rest on.
 		{"annotate/project", "annotate annotate/terms annotate/facemap annotate/history annotate/propose annotate/tally " +
-			"mesh/scan mesh/scale mesh/register mesh/change mesh/volume", "gonum"},
+			"mesh/quality mesh/scan mesh/scale mesh/register mesh/change mesh/volume", "gonum"},
 
 		// What leaves the house. Only the report knows PDF.
 		// The package as a whole is put together in annotate/handover from the

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
@@ -33,6 +34,18 @@ func (c *addCommand) Run(j *job) error {
 		if err != nil {
 			return err
 		}
+		proposed, err := p.Look(j.ctx, a.Use.Key(), j.progress)
+		if err != nil {
+			return err
+		}
+		points := findings(c.Scan, a.Notes)
+		if len(proposed) > 0 {
+			for _, o := range p.OpenPoints() {
+				if strings.HasPrefix(o.ID, "proposed_") && strings.HasPrefix(o.About, a.Use.Key().String()+"/") {
+					points = append(points, o)
+				}
+			}
+		}
 		doc := struct {
 			Schema     int                  `json:"schema"`
 			Project    string               `json:"project"`
@@ -42,7 +55,7 @@ func (c *addCommand) Run(j *job) error {
 			Scan       string               `json:"scan"`
 			Triangles  int                  `json:"triangles"`
 			OpenPoints []annotate.OpenPoint `json:"open_points"`
-		}{1, c.Project, a.Use.Stage, a.Use.Piece, a.Use.Part, a.Scan.ID, a.Scan.Triangles, findings(c.Scan, a.Notes)}
+		}{1, c.Project, a.Use.Stage, a.Use.Piece, a.Use.Part, a.Scan.ID, a.Scan.Triangles, points}
 		return j.print(doc, func(w io.Writer) {
 			fmt.Fprintf(w, "Added %s as %v: %d triangles.\n", c.Scan, a.Use.Key(), a.Scan.Triangles)
 			printPoints(w, doc.OpenPoints)

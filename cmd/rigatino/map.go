@@ -38,10 +38,10 @@ type mapCommand struct {
 	Since      string `help:"Stage since which it is there."`
 	Note       string `help:"A note."`
 
-	Propose bool   `help:"List what the difference from an earlier stage would mark, with its evidence; marks nothing."`
+	Propose bool   `help:"List what the difference from an earlier stage would mark, by numbers, and what of the scan seems to be no specimen, by ids, with the evidence; marks nothing."`
 	From    string `help:"Earlier stage to propose from; the one before where none is named."`
-	Accept  string `help:"Numbers of proposals to accept: 1,3-5. With --faces only those faces are taken."`
-	Refuse  string `help:"Numbers of proposals to refuse; --note says why."`
+	Accept  string `help:"Numbers or ids of proposals to accept: 1,3-5,bed. With --faces only those faces of numbered ones are taken."`
+	Refuse  string `help:"Numbers or ids of proposals to refuse; --note says why."`
 	As      string `help:"With --accept: what it is, in the place of the word proposed."`
 	Carry   bool   `help:"Carry the map of an earlier stage over through the alignment; what changed is left unexamined."`
 }
@@ -56,10 +56,11 @@ type mapped struct {
 	Faces   *int               `json:"faces,omitempty"`
 	Length  *quantity.Measured `json:"length,omitempty"`
 
-	From      string         `json:"from,omitempty"`
-	Proposals *[]proposalDoc `json:"proposals,omitempty"`
-	Carried   *carriedDoc    `json:"carried,omitempty"`
-	Refused   *refusedDoc    `json:"refused,omitempty"`
+	From          string             `json:"from,omitempty"`
+	Proposals     *[]proposalDoc     `json:"proposals,omitempty"`
+	ScanProposals *[]scanProposalDoc `json:"scan_proposals,omitempty"`
+	Carried       *carriedDoc        `json:"carried,omitempty"`
+	Refused       *refusedDoc        `json:"refused,omitempty"`
 }
 
 // refusedDoc says why nothing was compared.

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"slices"
@@ -52,11 +53,11 @@ func (c *mapCommand) proposals(j *job) error {
 	case c.Accept == "" && (c.As != "" || c.Faces != ""):
 		return usagef("--as and --faces go with --accept")
 	}
-	accept, err := numbers("--accept", c.Accept)
+	accept, aside, err := answered("--accept", c.Accept)
 	if err != nil {
 		return err
 	}
-	refuse, err := numbers("--refuse", c.Refuse)
+	refuse, kept, err := answered("--refuse", c.Refuse)
 	if err != nil {
 		return err
 	}
@@ -67,7 +68,7 @@ func (c *mapCommand) proposals(j *job) error {
 	}
 	said := annotate.Region{ExaminedBy: c.ExaminedBy, Basis: c.Basis, Reason: c.Reason, Material: c.Material, Who: c.Who, When: c.When, Note: c.Note}
 	look := j.look
-	if len(accept)+len(refuse) > 0 {
+	if len(accept)+len(refuse)+len(aside)+len(kept) > 0 {
 		look = j.open
 	}
 	return look(c.Project, func(p *project.Project) error {
@@ -91,7 +92,19 @@ func (c *mapCommand) proposals(j *job) error {
 				return err
 			}
 		}
+		scanned, err := scanProposals(j, p, use.Key(), aside, kept)
+		if err != nil {
+			return err
+		}
+		doc := mapped{Schema: 1, Project: c.Project, Use: use.Key().String(), ScanProposals: &scanned}
+		onlyScan := len(accept)+len(refuse) == 0 && len(scanned) > 0
+		if onlyScan && !c.Propose {
+			return j.print(doc, func(w io.Writer) { printScanProposals(w, doc.Use, scanned) })
+		}
 		q, err := p.Propose(j.ctx, from, use.Key(), j.progress)
+		if errors.Is(err, project.ErrNothingBefore) && onlyScan {
+			return j.print(doc, func(w io.Writer) { printScanProposals(w, doc.Use, scanned) })
+		}
 		if err != nil {
 			return c.refuse(j, use.Key(), err)
 		}
@@ -110,8 +123,11 @@ func (c *mapCommand) proposals(j *job) error {
 			}
 		}
 		list := proposalDocs(q)
-		doc := mapped{Schema: 1, Project: c.Project, Use: q.To.String(), From: q.From.String(), Proposals: &list}
-		return j.print(doc, func(w io.Writer) { printProposals(w, q, list) })
+		doc.From, doc.Proposals = q.From.String(), &list
+		return j.print(doc, func(w io.Writer) {
+			printScanProposals(w, doc.Use, scanned)
+			printProposals(w, q, list)
+		})
 	})
 }
 

@@ -46,7 +46,7 @@ func (r *reader) accessor(i int, use string) (array, error) {
 		count: acc.Count, width: widths[acc.Type], kind: acc.ComponentType, normalized: acc.Normalized,
 	}
 	if a.width == 0 {
-		return a, damaged(a.where, "has the unknown type %q", acc.Type)
+		return a, damaged(a.where, "has the unknown type %q", brief(acc.Type))
 	}
 	if a.kind.Size() == 0 {
 		return a, damaged(a.where, "has the unknown component type %d", acc.ComponentType)

@@ -386,3 +386,23 @@ func TestEveryTruncationOfTheBufferFileIsRefused(t *testing.T) {
 		t.Errorf("with more behind its end: %v", err)
 	}
 }
+
+// What a file says of itself is repeated in part only: a message stays a sentence.
+// The first two rows are what fuzzing found.
+func TestMessagesStayShort(t *testing.T) {
+	long := strings.Repeat("\u0093", 10_000)
+	for name, change := range map[string]func(d map[string]any){
+		"version":   func(d map[string]any) { at(d, "asset")["version"] = long },
+		"needs":     func(d map[string]any) { at(d, "asset")["minVersion"] = long },
+		"extension": func(d map[string]any) { d["extensionsRequired"] = []any{long} },
+		"type":      func(d map[string]any) { at(d, "accessors", 0)["type"] = long },
+		"address":   func(d map[string]any) { at(d, "buffers", 0)["uri"] = "http://" + long },
+		"file":      func(d map[string]any) { at(d, "buffers", 0)["uri"] = long },
+		"number":    func(d map[string]any) { at(d, "accessors", 0)["count"] = json.Number(strings.Repeat("1", 10_000)) },
+	} {
+		_, err := gltf.Read("x.gltf", triangle(t, change), gltf.Options{Resource: fromFolder(ours)})
+		if err == nil || len(err.Error()) > 1000 {
+			t.Errorf("%s: error of %d bytes: %.200v", name, len(fmt.Sprint(err)), err)
+		}
+	}
+}

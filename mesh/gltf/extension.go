@@ -60,7 +60,7 @@ func (e Extensions) get(where, name string, out any) (bool, error) {
 		return false, nil
 	}
 	if err := json.Unmarshal(raw, out); err != nil {
-		return false, damaged(where+" "+name, "cannot be read: %v", err)
+		return false, damaged(where+" "+name, "cannot be read: %s", brief(err.Error()))
 	}
 	return true, nil
 }

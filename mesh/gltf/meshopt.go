@@ -46,7 +46,7 @@ func (r *reader) unpackView(i int, v *BufferView) ([]byte, error) {
 	}
 	out, err := p.unpack(b.bytes(p.ByteOffset, p.ByteLength))
 	if err != nil {
-		return nil, damaged(where, "is packed (%s) and %v", p.Mode, err)
+		return nil, damaged(where, "is packed (%s) and %v", brief(p.Mode), err)
 	}
 	if v.ByteLength < 0 || v.ByteLength > len(out) {
 		return nil, damaged(where, "should have %d bytes and unpacks to %d", v.ByteLength, len(out))
@@ -74,7 +74,7 @@ func (p *packed) unpack(data []byte) ([]byte, error) {
 	case "INDICES":
 		out, err = unpackIndices(data, p.Count, p.ByteStride)
 	default:
-		return nil, fmt.Errorf("has the unknown mode %q", p.Mode)
+		return nil, fmt.Errorf("has the unknown mode %q", brief(p.Mode))
 	}
 	if err != nil {
 		return nil, err
@@ -89,7 +89,7 @@ func (p *packed) unpack(data []byte) ([]byte, error) {
 		exponential(out)
 		return out, nil
 	}
-	return nil, fmt.Errorf("has the filter %q, which is not read for %d bytes", p.Filter, p.ByteStride)
+	return nil, fmt.Errorf("has the filter %q, which is not read for %d bytes", brief(p.Filter), p.ByteStride)
 }
 
 // group is the number of elements whose deltas are stored together.

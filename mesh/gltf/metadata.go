@@ -127,7 +127,7 @@ func (r *reader) tables() ([]Table, error) {
 		t := Table{Name: p.Name, Class: p.Class, Count: p.Count}
 		c, ok := root.Schema.Classes[p.Class]
 		if !ok {
-			r.warn("metadata_broken", fmt.Sprintf("property table %d has the class %q, which the schema does not", i, p.Class), again)
+			r.warn("metadata_broken", fmt.Sprintf("property table %d has the class %q, which the schema does not", i, brief(p.Class)), again)
 		}
 		for _, name := range slices.Sorted(maps.Keys(p.Properties)) {
 			values := p.Properties[name]
@@ -137,7 +137,7 @@ func (r *reader) tables() ([]Table, error) {
 			}
 			col, err := r.column(&spec, &values, p.Count, root.Schema)
 			if err != nil {
-				r.warn("metadata_broken", fmt.Sprintf("property table %d column %q: %v", i, name, err), again)
+				r.warn("metadata_broken", fmt.Sprintf("property table %d column %q: %v", i, brief(name), err), again)
 				continue
 			}
 			col.Name = name
@@ -203,7 +203,7 @@ func (r *reader) column(p *property, at *tableProperty, count int, s *schema) (C
 		for i, x := range col.Numbers {
 			name, ok := names[int64(x)]
 			if !ok {
-				return col, fmt.Errorf("row %d has the value %g, which the enum %q does not", i, x, p.EnumType)
+				return col, fmt.Errorf("row %d has the value %g, which the enum %q does not", i, x, brief(p.EnumType))
 			}
 			col.Strings[i] = name
 		}
@@ -226,7 +226,7 @@ func (r *reader) texts(data []byte, at *tableProperty, count int) ([]string, err
 	}
 	size := numberSizes[kind]
 	if size == 0 || kind[0] != 'U' {
-		return nil, fmt.Errorf("has string offsets of the type %q", kind)
+		return nil, fmt.Errorf("has string offsets of the type %q", brief(kind))
 	}
 	if len(offsets)/size <= count {
 		return nil, fmt.Errorf("has %d string offsets for %d rows", len(offsets)/size, count)

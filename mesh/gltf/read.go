@@ -190,17 +190,17 @@ func (r *reader) parse(text []byte) error {
 		case errors.As(err, &syntax):
 			where = fmt.Sprintf("the JSON at byte %d", syntax.Offset)
 		case errors.As(err, &kind):
-			where = fmt.Sprintf("the JSON at byte %d (%s)", kind.Offset, kind.Field)
+			where = fmt.Sprintf("the JSON at byte %d (%s)", kind.Offset, brief(kind.Field))
 		}
-		return damaged(where, "cannot be read: %v", err)
+		return damaged(where, "cannot be read: %s", brief(err.Error()))
 	}
 	if v := r.doc.Asset.Version; v == "" {
 		return damaged("the JSON", "has no asset.version and is not glTF")
 	} else if !strings.HasPrefix(v, "2.") {
-		return flaw{"the JSON", fmt.Sprintf("is glTF version %q", v), "save the scan as glTF 2.0"}
+		return flaw{"the JSON", fmt.Sprintf("is glTF version %q", brief(v)), "save the scan as glTF 2.0"}
 	}
 	if v := r.doc.Asset.MinVersion; v != "" && v != "2.0" {
-		return flaw{"the JSON", fmt.Sprintf("needs a reader of glTF %q", v), "save the scan as glTF 2.0"}
+		return flaw{"the JSON", fmt.Sprintf("needs a reader of glTF %q", brief(v)), "save the scan as glTF 2.0"}
 	}
 	return nil
 }
@@ -238,7 +238,7 @@ func (r *reader) checkExtensions() error {
 			r.warn("extension_ignored", "the scan repeats parts by "+name+", of which only one each was read",
 				"save the scan with the copies made real")
 		default:
-			r.note("extension_ignored", "the extension "+name+" is not read", "")
+			r.note("extension_ignored", "the extension "+brief(name)+" is not read", "")
 		}
 	}
 	return nil
@@ -251,7 +251,7 @@ func needsExtension(name string) error {
 	case strings.Contains(name, "draco"), strings.Contains(name, "meshopt"):
 		way = "save the scan again with mesh compression switched off"
 	}
-	return flaw{"the file", "needs the extension " + name + ", which is not read", way}
+	return flaw{"the file", "needs the extension " + brief(name) + ", which is not read", way}
 }
 
 // ignored notes what a scan is not expected to have.

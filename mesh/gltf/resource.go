@@ -17,6 +17,9 @@ import (
 // folder of the glTF itself.
 var ErrUnsafePath = errors.New("leads out of the scan's own folder")
 
+// longestName is how long the name of a file may be, folders included.
+const longestName = 1024
+
 // localName turns a URI of a glTF into the name of a file in the glTF's own
 // folder, with slashes. Web addresses, absolute paths and ".." are refused.
 func localName(uri string) (string, error) {
@@ -26,16 +29,19 @@ func localName(uri string) (string, error) {
 	}
 	name = strings.ReplaceAll(name, `\`, "/")
 	if i := strings.IndexAny(name, ":?#"); i >= 0 && name[i] == ':' {
-		return "", fmt.Errorf("%q is an address and %w", uri, ErrUnsafePath)
+		return "", fmt.Errorf("%q is an address and %w", brief(uri), ErrUnsafePath)
 	}
 	for part := range strings.SplitSeq(name, "/") {
 		if part == ".." {
-			return "", fmt.Errorf("%q %w", uri, ErrUnsafePath)
+			return "", fmt.Errorf("%q %w", brief(uri), ErrUnsafePath)
 		}
+	}
+	if len(name) > longestName {
+		return "", fmt.Errorf("%q … is a name of %d bytes, longer than any file has", name[:40], len(name))
 	}
 	name = path.Clean(name)
 	if name == "." || strings.ContainsRune(name, 0) || !filepath.IsLocal(filepath.FromSlash(name)) {
-		return "", fmt.Errorf("%q %w", uri, ErrUnsafePath)
+		return "", fmt.Errorf("%q %w", brief(uri), ErrUnsafePath)
 	}
 	return name, nil
 }

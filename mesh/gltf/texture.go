@@ -165,7 +165,7 @@ func (p *palette) texture(material, texture int) int {
 func (r *reader) image(i int) (mesh.Image, bool) {
 	m := &r.doc.Images[i]
 	where := fmt.Sprintf("image %d", i)
-	out := mesh.Image{Name: m.Name}
+	out := mesh.Image{Name: brief(m.Name)}
 	var err error
 	if m.BufferView != nil {
 		out.Data, _, err = r.view(*m.BufferView)
@@ -192,7 +192,7 @@ func (r *reader) image(i int) (mesh.Image, bool) {
 		return out, false
 	}
 	if m.MimeType != "" && m.MimeType != out.MIME {
-		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, m.MimeType, out.MIME), "")
+		r.note("texture_mislabelled", fmt.Sprintf("%s calls itself %s and is %s", where, brief(m.MimeType), out.MIME), "")
 	}
 	return out, true
 }

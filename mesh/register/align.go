@@ -82,7 +82,8 @@ type Result struct {
 	// PickResiduals are the distances, mm, of the picked pairs under the pose.
 	PickResiduals []float64
 
-	cells int // that were drawn for the covariance
+	facets float64 // mm, by which triangles may cut off more of one scan than of the other
+	cells  float64 // that were drawn for the covariance: (Σw)²/Σw² of their weights
 }
 
 // Shares and limits of the gates.

@@ -44,6 +44,7 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	}
 	f.gatherCells(r)
 	f.bootstrap(r)
+	r.facets, _ = cutOff(f.before, f.after)
 	f.smooth(r)
 	r.checkPoints(f)
 	f.errorOverChange(r)
@@ -176,7 +177,14 @@ func (f *fine) gatherCells(r *Result) {
 // enlarged by n/(n-1), and held above what independent places would give.
 func (f *fine) bootstrap(r *Result) {
 	n := len(f.systems)
-	r.cells = n
+	weights, squares := 0.0, 0.0
+	for i := range f.systems {
+		w := f.systems[i].sys.weight
+		weights, squares = weights+w, squares+w*w
+	}
+	if squares > 0 {
+		r.cells = weights * weights / squares
+	}
 	var all system
 	for i := range f.systems {
 		all.merge(&f.systems[i].sys, 1)
@@ -204,8 +212,8 @@ func (f *fine) bootstrap(r *Result) {
 			}
 		}
 		few := 1.0
-		if n > 1 {
-			few = float64(n) / float64(n-1)
+		if r.cells > 1.5 {
+			few = r.cells / (r.cells - 1)
 		}
 		for _, d := range draws {
 			for a := range rigidPart {
@@ -298,23 +306,25 @@ func (f *fine) scale(ctx context.Context, r *Result) error {
 		}
 	}
 	if count > 1 {
-		facets := facetScale(f.before, f.after)
-		r.RelativeScaleU = math.Sqrt(sum/(count-1) + facets*facets)
+		// Rough places are cut off more than the mean tells: the bound itself.
+		facets, radius := cutOff(f.before, f.after)
+		r.RelativeScaleU = math.Hypot(math.Sqrt(sum/(count-1)), math.Sqrt(3)*facets/radius)
 	}
 	f.pose = home
 	return f.look(ctx, 4*f.size)
 }
 
-// facetScale is the relative standard uncertainty of size that comes from
-// triangles: those of edge e on a body of radius R lie e²/(6R) inside it in the
-// mean, and how far that cancels between two scans depends on their shapes; the
-// sum of both is taken as a bound (rectangular).
-func facetScale(before, after *mesh.Mesh) float64 {
+// cutOff is how far, mm, the two scans may lie apart because triangles cut off
+// what they span: those of edge e on a body of radius R lie e²/(6R) inside it in
+// the mean, and how far that cancels between two scans depends on their shapes.
+// The sum of both is taken as a bound (rectangular). The second result is R.
+func cutOff(before, after *mesh.Mesh) (mm, radius float64) {
 	area := mesh.Area(before)
 	if !(area > 0) {
-		return 0
+		return 0, 1
 	}
+	radius = math.Sqrt(area / (4 * math.Pi))
 	// Edges from the mean area of a triangle, taken for equilateral.
 	edge2 := func(m *mesh.Mesh) float64 { return mesh.Area(m) / float64(m.FaceCount()) * 4 / math.Sqrt(3) }
-	return (edge2(before) + edge2(after)) / 6 / (area / (4 * math.Pi)) / math.Sqrt(3)
+	return (edge2(before) + edge2(after)) / (6 * radius) / math.Sqrt(3), radius
 }

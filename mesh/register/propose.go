@@ -140,8 +140,9 @@ func (l *linked) fit(list []int32) (frame.Rigid, bool) {
 
 // Numbers of the drawing of proposals.
 const (
-	partners = 16 // drawn for each seed
-	within   = 2.0
+	partners     = 16 // drawn for each seed
+	mostAgreeing = 300
+	within       = 2.0 // patch sizes
 )
 
 // draw proposes poses: every match in turn is taken for right, other matches
@@ -166,6 +167,12 @@ func (l *linked) draw(ctx context.Context, seeds []int32) ([]proposal, error) {
 				continue
 			}
 			random := rand.New(rand.NewPCG(uint64(seed), 17))
+			if len(list) > mostAgreeing {
+				// Featureless surface agrees with everything.
+				random.Shuffle(len(list), func(i, j int) { list[i], list[j] = list[j], list[i] })
+				list = list[:mostAgreeing]
+				slices.Sort(list)
+			}
 			best := proposal{}
 			for range min(partners, len(list)) {
 				g, ok := l.fromTwo(int(seed), int(list[random.IntN(len(list))]))

@@ -16,8 +16,9 @@ import (
 // comes from the covariance, whose three directions at the place are taken
 // together as one chi-squared variable of the same mean and variance
 // (Satterthwaite), widened by Student's factor for the number of cells that were
-// drawn, and by smooth error of the scans where it shows. An error as long as the
-// specimen cannot show: only check points tell.
+// drawn, counted by weight, by what triangles cut off, and by smooth error of the
+// scans where it shows. An error as long as the specimen cannot show: only check
+// points tell.
 func (r *Result) ErrorAt(p r3.Vec) float64 {
 	s := r.covarianceAt(p)
 	trace := s[0][0] + s[1][1] + s[2][2]
@@ -28,12 +29,12 @@ func (r *Result) ErrorAt(p r3.Vec) float64 {
 		}
 	}
 	if !(trace > 0) || !(squares > 0) {
-		return r.SmoothMM
+		return math.Hypot(r.SmoothMM, r.facets)
 	}
 	nu := trace * trace / squares
 	radius := math.Sqrt(trace / nu * distuv.ChiSquared{K: nu}.Quantile(0.95))
-	few := distuv.StudentsT{Sigma: 1, Nu: math.Max(2, float64(r.cells-1))}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
-	return math.Hypot(few*radius, r.SmoothMM)
+	few := distuv.StudentsT{Sigma: 1, Nu: math.Max(2, r.cells-1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
+	return math.Hypot(few*radius, math.Hypot(r.SmoothMM, r.facets))
 }
 
 // covarianceAt is the covariance, mm², of where the pose puts a place of the
@@ -59,7 +60,7 @@ func (r *Result) covarianceAt(p r3.Vec) (out [3][3]float64) {
 
 // smoothPart is the share of the residuals' spread from which on error that
 // hangs together counts as shown.
-const smoothPart = 0.4
+const smoothPart = 0.25
 
 // smooth looks for error that hangs together over whole cells of the stable area:
 // what the cells' mean gaps spread by more than independent noise of the vertices

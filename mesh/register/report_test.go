@@ -71,7 +71,7 @@ func TestStatedErrorHolds(t *testing.T) {
 	held, smooth := 0, 0
 	for k := range n {
 		seed := uint64(k + 1)
-		p := bonePair(seed, []float64{0.2, 0.4, 0.6}[k%3], 0.05, 44, 38)
+		p := bonePair(seed, []float64{0.2, 0.4, 0.6}[k%3], 0.05, 60, 52)
 		r := fitted(t, p)
 		random := rand.New(rand.NewPCG(seed, 88))
 		at := p.after.Vertex(uint32(random.IntN(p.after.VertexCount())))
@@ -112,7 +112,7 @@ func TestSmoothErrorIsSaid(t *testing.T) {
 	said, held := 0, 0
 	var stated, truth []float64
 	for k := range n {
-		p := smoothPair(uint64(k+1), 0.4, 0.05, 0.05, 44, 38)
+		p := smoothPair(uint64(k+1), 0.4, 0.05, 0.05, 60, 52)
 		r := fitted(t, p)
 		r.Verdict = Accepted
 		r.worth()

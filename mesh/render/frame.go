@@ -29,10 +29,11 @@ type Frame struct {
 
 	room image.Rectangle // the samples drawn
 
-	depth []uint64 // of each sample: bits of its nearness, then the triangle
-	keys  []uint32 // of each sample: what an outline runs between
-	mask  []uint8  // of each pixel, by turns casing and ink of the line being drawn
-	fine  []uint8  // RGBA of each sample, where there are several a pixel
+	depth  []uint64  // of each sample: bits of its nearness, then the triangle
+	keys   []uint32  // of each sample: what an outline runs between
+	mask   []uint8   // of each pixel, by turns casing and ink of the line being drawn
+	ringMM []float64 // of the pixels about the ring, how far they are from its centre
+	fine   []uint8   // RGBA of each sample, where there are several a pixel
 
 	scene    Scene
 	bodies   []placed

@@ -148,6 +148,60 @@ func TestFramesAllocateNothing(t *testing.T) {
 	}
 }
 
+// From near by, where clusters are cut and moving pictures are coloured in
+// blocks, the same holds: any number of threads gives the same bytes, nothing is
+// allocated, a part shaded again is what drawing all of it gives.
+func TestNearMovingPictures(t *testing.T) {
+	const w, h = 801, 501
+	s := busyScene(t, w, h)
+	s.Camera = s.Camera.Nearer(6)
+	one := drawn(t, s, w, h, Moving, 1)
+	if !one.blocks {
+		t.Fatal("a near moving picture is not coloured in blocks")
+	}
+	for _, threads := range []int{2, 3} {
+		same(t, "threads", one, drawn(t, s, w, h, Moving, threads))
+	}
+	// Where one stretch of surface is seen, blocks are off by little.
+	settled := drawn(t, s, w, h, Settled, 2)
+	far := 0
+	for i := range settled.Picture.Pix {
+		if d := int(settled.Picture.Pix[i]) - int(one.Picture.Pix[i]); d > 40 || d < -40 {
+			far++
+		}
+	}
+	if share := float64(far) / float64(len(settled.Picture.Pix)); share > 0.03 {
+		t.Errorf("%.1f %% of the moving picture is far from the settled one", 100*share)
+	}
+	ring := *s.Ring
+	ring.Centre = r3.Add(ring.Centre, r3.Vec{X: 1, Y: 0.5})
+	dirty := one.RingRect(s.Ring)
+	s.Ring = &ring
+	one.Reshade(s, dirty.Union(one.RingRect(&ring)))
+	same(t, "after the ring moved", one, drawn(t, s, w, h, Moving, 2))
+	r := NewRenderer(2)
+	defer r.Close()
+	f := NewFrame(w, h)
+	ctx := context.Background()
+	for _, zoom := range []float64{1, 40} {
+		near := *s
+		near.Camera = s.Camera.Nearer(zoom)
+		for _, q := range []Quality{Moving, Settled} {
+			if err := r.Draw(ctx, f, &near, q); err != nil {
+				t.Fatal(err)
+			}
+			if n := testing.AllocsPerRun(3, func() {
+				near.Camera = near.Camera.Turned(0.01, 0.003)
+				if err := r.Draw(ctx, f, &near, q); err != nil {
+					t.Fatal(err)
+				}
+			}); n != 0 {
+				t.Errorf("zoom %g, quality %d: %g allocations a frame", zoom, q, n)
+			}
+		}
+	}
+}
+
 // Shading a part again after a change gives the picture that drawing all of it
 // again would have given.
 func TestReshadeEqualsDraw(t *testing.T) {

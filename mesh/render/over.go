@@ -50,10 +50,20 @@ func (f *Frame) RingRect(r *Ring) image.Rectangle {
 func (f *Frame) drawRing(r *Ring, clip image.Rectangle) {
 	scale := f.scene.PixelScale
 	clip = clip.Intersect(f.RingRect(r))
+	if clip.Empty() {
+		return
+	}
+	// How far the surface is from the centre at every pixel and those around it.
+	around := clip.Inset(-1)
+	w := around.Dx()
+	f.ringMM = grow(f.ringMM, w*around.Dy())
+	f.distances(r.Centre, around, f.ringMM)
 	inner, outer := rgb32(r.Inner), rgb32(r.Outer)
+	size := 1 / f.scene.Camera.PixelsPerMM(f.h)
 	for y := clip.Min.Y; y < clip.Max.Y; y++ {
 		for x := clip.Min.X; x < clip.Max.X; x++ {
-			off, ok := f.fromRing(r, x, y)
+			at := (y-around.Min.Y)*w + x - around.Min.X
+			off, ok := fromRing(f.ringMM, at, w, r.RadiusMM, size)
 			if !ok {
 				continue
 			}
@@ -69,31 +79,60 @@ func (f *Frame) drawRing(r *Ring, clip image.Rectangle) {
 	}
 }
 
+// distances works out how far the surface in the middle of each pixel of a
+// rectangle is from a place of the scene; below 0 where there is none.
+func (f *Frame) distances(from r3.Vec, rect image.Rectangle, out []float64) {
+	n := float64(f.samples)
+	ray := func(x, y int) (eye, dir r3.Vec) {
+		k := f.samples
+		return f.scene.Camera.Ray((float64(x*k+k/2)+0.5)/n, (float64(y*k+k/2)+0.5)/n, f.w, f.h)
+	}
+	// Lines of sight change evenly from pixel to pixel.
+	eye, dir := ray(0, 0)
+	eyeX, dirX := ray(1, 0)
+	eyeY, dirY := ray(0, 1)
+	eyeX, dirX, eyeY, dirY = r3.Sub(eyeX, eye), r3.Sub(dirX, dir), r3.Sub(eyeY, eye), r3.Sub(dirY, dir)
+	eye = r3.Sub(eye, from)
+	i := 0
+	for y := rect.Min.Y; y < rect.Max.Y; y++ {
+		for x := rect.Min.X; x < rect.Max.X; x++ {
+			out[i] = -1
+			if image.Pt(x, y).In(f.scene.Clip) {
+				k := f.samples
+				if d := f.depth[(y*k+k/2)*f.vw+x*k+k/2]; d != 0 {
+					z := float64(f.view.depthOf(math.Float32frombits(uint32(d >> 32))))
+					fx, fy := float64(x), float64(y)
+					px := eye.X + fx*eyeX.X + fy*eyeY.X + z*(dir.X+fx*dirX.X+fy*dirY.X)
+					py := eye.Y + fx*eyeX.Y + fy*eyeY.Y + z*(dir.Y+fx*dirX.Y+fy*dirY.Y)
+					pz := eye.Z + fx*eyeX.Z + fy*eyeY.Z + z*(dir.Z+fx*dirX.Z+fy*dirY.Z)
+					out[i] = math.Sqrt(px*px + py*py + pz*pz)
+				}
+			}
+			i++
+		}
+	}
+}
+
 // fromRing is how far, in pixels, the surface at a pixel is from the ring: the
-// distance in mm by what it grows from pixel to pixel.
-func (f *Frame) fromRing(r *Ring, x, y int) (float64, bool) {
-	p, ok := f.pointAt(x, y)
-	if !ok {
+// distance in mm by what it grows from pixel to pixel, each size mm wide.
+func fromRing(distance []float64, at, w int, radius, size float64) (float64, bool) {
+	d := distance[at]
+	if d < 0 {
 		return 0, false
 	}
-	d := r3.Norm(r3.Sub(p, r.Centre))
-	off := math.Abs(d - r.RadiusMM)
-	size := 1 / f.scene.Camera.PixelsPerMM(f.h)
-	if off > r.RadiusMM && off > 20*size {
+	off := math.Abs(d - radius)
+	if off > radius && off > 20*size {
 		return 0, false
 	}
 	grow := 0.0
-	for _, n := range [4][2]int{{1, 0}, {-1, 0}, {0, 1}, {0, -1}} {
-		if q, ok := f.pointAt(x+n[0], y+n[1]); ok {
-			if g := math.Abs(r3.Norm(r3.Sub(q, r.Centre)) - d); g < 8*size {
+	for _, n := range [4]int{at + 1, at - 1, at + w, at - w} {
+		if q := distance[n]; q >= 0 {
+			if g := math.Abs(q - d); g < 8*size {
 				grow += g * g / 2
 			}
 		}
 	}
-	grow = math.Sqrt(grow)
-	if grow < size/4 {
-		grow = size / 4
-	}
+	grow = max(math.Sqrt(grow), size/4)
 	return off / grow, true
 }
 
@@ -119,6 +158,11 @@ type Glass struct {
 	Rim          color.RGBA // 3 pixels
 	Casing       color.RGBA // 1.5 pixels on either side of the rim
 	Scale        float64    // of the widths; 0 is 1
+}
+
+// Rect is the part of the picture inside the glass.
+func (g Glass) Rect() image.Rectangle {
+	return image.Rect(int(clampPx(g.X-g.Radius))-1, int(clampPx(g.Y-g.Radius))-1, int(clampPx(g.X+g.Radius))+2, int(clampPx(g.Y+g.Radius))+2)
 }
 
 // Loupe copies the round part of another picture of the same size and camera

@@ -173,7 +173,7 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 		r.cullAll(true)
 	}
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
-	f.blocks = q == Moving && f.smooth && f.pixelsInSight() > blockPixels
+	f.blocks = q == Moving && !f.allFlat() && f.pixelsInSight() > blockPixels
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)
 	blocks := (f.room.Dy() + rowBlock - 1) / rowBlock
@@ -225,6 +225,16 @@ func (f *Frame) smoothInTime(triangles int) bool {
 	return pixels <= smoothPixels || pixels > largeTriangle*float64(triangles)
 }
 
+// allFlat says whether every body is shaded by whole triangles.
+func (f *Frame) allFlat() bool {
+	for i := range f.bodies {
+		if !f.bodies[i].flat {
+			return false
+		}
+	}
+	return true
+}
+
 // pixelsInSight is about how many samples the bodies cover. It goes by the
 // bounding spheres, not by the clock or the last frame, so that equal scenes
 // give equal pictures.
@@ -253,8 +263,8 @@ const (
 	mostTriangles   = 1_000_000
 	smoothTriangles = 400_000
 	smoothPixels    = 400_000
-	largeTriangle   = 50 // pixels
-	blockPixels     = 300_000
+	largeTriangle   = 10 // pixels, back faces and hidden ones counted in
+	blockPixels     = 200_000
 )
 
 // triangles is about how many triangles the last cull left.

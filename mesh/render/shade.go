@@ -62,7 +62,8 @@ func (f *Frame) shadeRect(left, top, right, end int) {
 		f.shadeBlocks(left, top, right, end)
 		return
 	}
-	f.shadeEach(left, top, right, end)
+	var px pixel
+	f.shadeEach(&px, left, top, right, end)
 }
 
 // shadeBlocks colours two by two samples alike where they show one stretch of
@@ -78,7 +79,7 @@ func (f *Frame) shadeBlocks(left, top, right, end int) {
 	var px pixel
 	for y := top; y < end; {
 		if y&1 == 1 || y+1 >= end {
-			f.shadeEach(left, y, right, y+1)
+			f.shadeEach(&px, left, y, right, y+1)
 			y++
 			continue
 		}
@@ -88,15 +89,15 @@ func (f *Frame) shadeBlocks(left, top, right, end int) {
 			d := row[x]
 			id := uint32(d)
 			if x&1 == 1 || x+1 >= right {
-				f.shadeEach(x, y, x+1, y+2)
+				f.shadeEach(&px, x, y, x+1, y+2)
 				x++
 				continue
 			}
 			if d != 0 && (px.p == nil || id < px.p.base || id >= px.p.end) {
 				px.p, px.some = f.bodyOf(id), false
 			}
-			if d == 0 || !px.beside(d, row[x+1]) || !px.beside(d, below[x]) || !px.beside(d, below[x+1]) {
-				f.shadeEach(x, y, x+2, y+2)
+			if d == 0 || px.p.flat || !px.beside(d, row[x+1]) || !px.beside(d, below[x]) || !px.beside(d, below[x+1]) {
+				f.shadeEach(&px, x, y, x+2, y+2)
 				x += 2
 				continue
 			}
@@ -125,15 +126,15 @@ func (px *pixel) beside(a, b uint64) bool {
 	return abs32(p-q) < 0.01*abs32(p)
 }
 
-// shadeEach colours every sample of a rectangle on its own.
-func (f *Frame) shadeEach(left, top, right, end int) {
+// shadeEach colours every sample of a rectangle on its own; px remembers the
+// last triangle.
+func (f *Frame) shadeEach(px *pixel, left, top, right, end int) {
 	pix, stride := f.Picture.Pix, f.Picture.Stride
 	if f.samples > 1 {
 		pix, stride = f.fine, 4*f.vw
 	}
 	bg := f.scene.Background
 	keys := f.anyEdges
-	var px pixel
 	var flatID uint32
 	var flat [3]uint8
 	none := true
@@ -165,7 +166,7 @@ func (f *Frame) shadeEach(left, top, right, end int) {
 				}
 				continue
 			}
-			c, key := f.shade(&px, id, math.Float32frombits(uint32(d>>32)), x, y)
+			c, key := f.shade(px, id, math.Float32frombits(uint32(d>>32)), x, y)
 			o[0], o[1], o[2], o[3] = code8(c[0]), code8(c[1]), code8(c[2]), 255
 			if keys {
 				f.keys[row+x] = key

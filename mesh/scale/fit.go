@@ -3,6 +3,7 @@ package scale
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 )
@@ -59,7 +60,8 @@ type Calibration struct {
 	// Slip is set where the factor looks like a wrong unit and nobody said that
 	// it is not: the factor is then not to be used.
 	Slip *Slip
-	// Worst is the bar with the largest |Z|, -1 with fewer than two bars.
+	// Worst is the bar without which the others agree best; of two the one with
+	// the larger |Z|. -1 with fewer than two bars.
 	Worst int
 }
 
@@ -78,9 +80,15 @@ func (c *Calibration) LargestLengthErrorMM() (largest float64, ok bool) {
 	return largest, ok
 }
 
+// mostBars bounds the work, which grows with the square of their number.
+const mostBars = 1000
+
 // Fit finds the scale from bars and gives the verdict. An error names the bar
 // that no factor can be found with.
 func Fit(bars []Bar, opt Options) (*Calibration, error) {
+	if len(bars) > mostBars {
+		return nil, fmt.Errorf("%d bars are given: more than %d are no scale bars of one scan", len(bars), mostBars)
+	}
 	var fitted []Bar
 	for i, b := range bars {
 		if err := b.check(); err != nil {
@@ -115,13 +123,52 @@ func Fit(bars []Bar, opt Options) (*Calibration, error) {
 	c.U = math.Hypot(c.U, f.lever/f.information*opt.CommonUMM)
 	for i, b := range bars {
 		c.Readings = append(c.Readings, read(bars, i, f))
-		if r := c.Readings[i]; r.Predicted && (c.Worst < 0 || math.Abs(r.Z) > math.Abs(c.Readings[c.Worst].Z)) {
-			c.Worst = i
-		}
 		c.Readings[i].ResidualMM = b.LengthMM - c.Factor*b.MeasuredMM
 	}
+	c.Worst = worst(bars, c.Readings)
 	c.judge(bars, opt)
 	return c, nil
+}
+
+// worst finds the bar to doubt if any: the one without which χ² of the others is
+// least. |Z| alone would not do where a length is grossly wrong: such a bar draws
+// the factor, on which weights depend, towards itself.
+func worst(bars []Bar, readings []Reading) int {
+	out := -1
+	var least float64
+	for i, r := range readings {
+		if !r.Predicted {
+			continue
+		}
+		left := -math.Abs(r.Z)
+		if len(bars) > 2 {
+			left = disagreement(slices.Delete(slices.Clone(bars), i, i+1))
+		}
+		if out < 0 || left < least {
+			out, least = i, left
+		}
+	}
+	return out
+}
+
+// disagreement is χ² of bars about their own factor, those held out included;
+// infinite where none is left to find it with.
+func disagreement(bars []Bar) float64 {
+	fitted := slices.DeleteFunc(slices.Clone(bars), func(b Bar) bool { return b.HeldOut })
+	if len(fitted) == 0 {
+		return math.Inf(1)
+	}
+	f := fit(fitted)
+	sum := 0.0
+	for i, b := range bars {
+		if b.HeldOut {
+			sum += math.Pow(read(bars, i, f).Z, 2)
+			continue
+		}
+		r := b.LengthMM - f.factor*b.MeasuredMM
+		sum += b.weight(f.factor) * r * r
+	}
+	return sum
 }
 
 // read predicts one bar by the others; f is the fit of all that take part.

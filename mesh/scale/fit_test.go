@@ -98,6 +98,11 @@ func TestVerdicts(t *testing.T) {
 		{"two", []Bar{bar(100, 99.9), bar(50, 49.93)}, DifferenceOnly, "difference"},
 		{"two that disagree", []Bar{bar(100, 99.9), bar(50, 49)}, Unverified, "disagree"},
 		{"three", []Bar{bar(100, 99.9), bar(50, 49.93), bar(80, 79.94)}, Verified, "held out"},
+		// A gross slip draws factor and weights to itself; it is still the one named.
+		{"one of three is far too short", []Bar{
+			{LengthMM: 6, LengthUMM: 0.02, MeasuredMM: 103.6, MeasuredUMM: 0.55}, {LengthMM: 32.69, LengthUMM: 0.02, MeasuredMM: 32.64, MeasuredUMM: 0.55},
+			{LengthMM: 75.66, LengthUMM: 0.02, MeasuredMM: 75.53, MeasuredUMM: 0.55}}, Unverified, "bar 1 "},
+		{"one of three is far too long", []Bar{bar(100, 99.9), bar(500, 49.93), bar(80, 79.94)}, Unverified, "bar 2 "},
 		{"one of four is wrong", []Bar{bar(100, 99.9), bar(50, 49.93), bar(80, 79.54), bar(120, 119.88)}, Unverified, "bar 3 "},
 	} {
 		c, err := Fit(row.bars, Options{})
@@ -213,6 +218,9 @@ func TestNoBar(t *testing.T) {
 		if _, err := Fit([]Bar{good, bad}, Options{}); err == nil || !strings.Contains(err.Error(), name) || !strings.Contains(err.Error(), "long one") {
 			t.Errorf("%s: %v", name, err)
 		}
+	}
+	if _, err := Fit(make([]Bar, 1_000_000), Options{}); err == nil || !strings.Contains(err.Error(), "1000000 bars") {
+		t.Errorf("a million bars: %v", err)
 	}
 	if _, err := Fit([]Bar{good}, Options{CommonUMM: math.NaN()}); err == nil {
 		t.Error("a common part that is no number is taken")

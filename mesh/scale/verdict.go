@@ -34,7 +34,7 @@ func (c *Calibration) judge(bars []Bar, opt Options) {
 		c.NextStep = "write the lengths of the bars in mm, or add the scan again in its right unit; if both are right, say that the lengths were checked"
 		return
 	}
-	if w := c.Worst; w >= 0 && math.Abs(c.Readings[w].Z) > limitZ {
+	if w := c.Worst; c.doubted() {
 		c.Verdict = Unverified
 		if r := c.Readings[w]; len(bars) == 2 {
 			c.Reason = fmt.Sprintf("the two bars disagree by %.3g\u00a0mm, %.1f times what their uncertainties allow for", math.Abs(r.LengthErrorMM), math.Abs(r.Z))
@@ -55,6 +55,16 @@ func (c *Calibration) judge(bars []Bar, opt Options) {
 		largest, _ := c.LargestLengthErrorMM()
 		c.Reason = fmt.Sprintf("each of %d bars is as long as the others say; the largest length error of a bar held out is %.3g\u00a0mm", len(bars), math.Abs(largest))
 	}
+}
+
+// doubted says whether any bar is further off what the others say than the limit.
+func (c *Calibration) doubted() bool {
+	for _, r := range c.Readings {
+		if r.Predicted && math.Abs(r.Z) > limitZ {
+			return true
+		}
+	}
+	return false
 }
 
 // Slip is a factor that looks like a wrong unit.

@@ -7,6 +7,6 @@
 // come out in millimetres where the unit is known: glTF is metres, OBJ, PLY and
 // STL have no unit and need to be told.
 //
-// Check reports counts, measures and whatever is wrong with a scan. It changes
-// nothing.
+// Check reports counts, measures and whatever is wrong with a scan, with
+// proposals of what is no specimen (see mesh/quality). It changes nothing.
 package scan
