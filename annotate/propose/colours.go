@@ -143,31 +143,33 @@ func (w *work) readColours(ctx context.Context) error {
 			facing[v].R, facing[v].G, facing[v].B = facing[v].R+x*c.R, facing[v].G+x*c.G, facing[v].B+x*c.B
 		}
 	}
-	w.light = fitLight(w, facing, after)
+	w.light = fitLight(ctx, w, facing, after)
 	rounds := colourRounds(a.EdgeMM)
-	w.labAfter = smoothedLab(a.Topology, after, rounds)
-	raw := smoothedLab(a.Topology, facing, rounds)
+	w.labAfter = smoothedLab(ctx, a.Topology, after, rounds)
+	raw := smoothedLab(ctx, a.Topology, facing, rounds)
 	lit := make([]colour.Linear, n)
 	for v := range lit {
 		lit[v] = w.light.on(facing[v], w.normals[v])
 	}
-	w.labBefore = smoothedLab(a.Topology, lit, rounds)
+	w.labBefore = smoothedLab(ctx, a.Topology, lit, rounds)
 	own := make([]colour.Linear, len(before))
 	normals := mesh.VertexNormals(b.Mesh, b.Weld)
 	for v := range own {
 		own[v] = w.light.on(before[v], normals[v])
 	}
-	w.ownBefore = smoothedLab(b.Topology, own, colourRounds(b.EdgeMM))
+	w.ownBefore = smoothedLab(ctx, b.Topology, own, colourRounds(b.EdgeMM))
 	w.difference = make([]float64, n)
-	var unlike, rawUnlike []float64
+	// What is said of the whole body is how it looks, lightness and all.
+	var unlike, rawUnlike, litUnlike []float64
 	for v := range w.difference {
 		w.difference[v] = colour.WeightedDifference(lab(w.labBefore[v]), lab(w.labAfter[v]), lightnessWeight)
 		if w.unchanged(v) {
 			unlike = append(unlike, w.difference[v])
-			rawUnlike = append(rawUnlike, colour.WeightedDifference(lab(raw[v]), lab(w.labAfter[v]), lightnessWeight))
+			rawUnlike = append(rawUnlike, colour.Difference(lab(raw[v]), lab(w.labAfter[v])))
+			litUnlike = append(litUnlike, colour.Difference(lab(w.labBefore[v]), lab(w.labAfter[v])))
 		}
 	}
-	w.unlike, w.unchangedRaw = median(unlike), median(rawUnlike)
+	w.unlike, w.unchangedRaw, w.unchangedLit = median(unlike), median(rawUnlike), median(litUnlike)
 	w.clear = max(leastClear, timesMedian*w.unlike)
 	return ctx.Err()
 }
@@ -180,8 +182,19 @@ func colourRounds(edge float64) int {
 	return int(min(max(math.Round(0.7/(edge*edge)), 1), 12))
 }
 
+// smoothed averages a value over neighbours, a few rounds at a time so that it
+// stops soon; what it returns is of no use once ctx is done.
+func smoothed(ctx context.Context, t *mesh.Topology, values []float64, rounds int) []float64 {
+	for rounds > 0 && ctx.Err() == nil {
+		few := min(rounds, 2)
+		values = mesh.SmoothField(t, values, few)
+		rounds -= few
+	}
+	return values
+}
+
 // smoothedLab turns linear light into L*a*b*, averaged over neighbours.
-func smoothedLab(t *mesh.Topology, from []colour.Linear, rounds int) [][3]float64 {
+func smoothedLab(ctx context.Context, t *mesh.Topology, from []colour.Linear, rounds int) [][3]float64 {
 	out := make([][3]float64, len(from))
 	var channel [3][]float64
 	for k := range channel {
@@ -192,7 +205,7 @@ func smoothedLab(t *mesh.Topology, from []colour.Linear, rounds int) [][3]float6
 		channel[0][v], channel[1][v], channel[2][v] = l.L, l.A, l.B
 	}
 	for k := range channel {
-		for v, x := range mesh.SmoothField(t, channel[k], rounds) {
+		for v, x := range smoothed(ctx, t, channel[k], rounds) {
 			out[v][k] = x
 		}
 	}

@@ -1,6 +1,7 @@
 package propose
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/mat"
@@ -54,7 +55,7 @@ const (
 // fitLight fits the light on the surface whose shape did not change, by
 // reweighted least squares with Tukey's biweight, so that retouched places do
 // not count.
-func fitLight(w *work, before, after []colour.Linear) light {
+func fitLight(ctx context.Context, w *work, before, after []colour.Linear) light {
 	var at []int
 	stride := max(1, len(after)/mostSampled)
 	for v := 0; v < len(after); v += stride {
@@ -69,19 +70,22 @@ func fitLight(w *work, before, after []colour.Linear) light {
 		for i, v := range at {
 			ratio[i] = channel(after[v]) - channel(before[v])
 		}
-		out.channel[k] = fitHarmonics(w, at, ratio)
+		out.channel[k] = fitHarmonics(ctx, w, at, ratio)
 	}
 	return out
 }
 
-// fitHarmonics fits one channel.
-func fitHarmonics(w *work, at []int, ratio []float64) (c [harmonics]float64) {
+// fitHarmonics fits one channel. What it returns is of no use once ctx is done.
+func fitHarmonics(ctx context.Context, w *work, at []int, ratio []float64) (c [harmonics]float64) {
 	if len(at) < 10*harmonics {
 		return c
 	}
 	c[0] = median(append([]float64(nil), ratio...))
 	left := make([]float64, len(at))
 	for range lightRounds {
+		if ctx.Err() != nil {
+			return c
+		}
 		for i, v := range at {
 			y := basis(w.normals[v])
 			left[i] = ratio[i]
@@ -94,8 +98,8 @@ func fitHarmonics(w *work, at []int, ratio []float64) (c [harmonics]float64) {
 			size[i] = math.Abs(r)
 		}
 		sigma := max(madToSigma*median(size), 1e-4)
-		a := mat.NewSymDense(harmonics, nil)
-		b := mat.NewVecDense(harmonics, nil)
+		var square [harmonics * harmonics]float64
+		var side [harmonics]float64
 		total := 0.0
 		for i, v := range at {
 			u := left[i] / (tukey * sigma)
@@ -106,16 +110,18 @@ func fitHarmonics(w *work, at []int, ratio []float64) (c [harmonics]float64) {
 			total += weight
 			y := basis(w.normals[v])
 			for p := range harmonics {
-				b.SetVec(p, b.AtVec(p)+weight*y[p]*ratio[i])
+				side[p] += weight * y[p] * ratio[i]
 				for q := p; q < harmonics; q++ {
-					a.SetSym(p, q, a.At(p, q)+weight*y[p]*y[q])
+					square[p*harmonics+q] += weight * y[p] * y[q]
 				}
 			}
 		}
 		// A little ridge keeps directions that nothing looks in at zero.
 		for p := 1; p < harmonics; p++ {
-			a.SetSym(p, p, a.At(p, p)+1e-3*total)
+			square[p*harmonics+p] += 1e-3 * total
 		}
+		a := mat.NewSymDense(harmonics, square[:]) // reads the upper half
+		b := mat.NewVecDense(harmonics, side[:])
 		var chol mat.Cholesky
 		var x mat.VecDense
 		if !chol.Factorize(a) || chol.SolveVecTo(&x, b) != nil {

@@ -128,7 +128,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	say(0.5, words)
 	w.findNear()
 	w.grow()
-	w.findRock()
+	w.findRock(ctx)
 	var out []Proposal
 	if p, ok := w.wholeBody(); ok {
 		out = append(out, p)
@@ -148,7 +148,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	}
 	say(0.8, words)
 	out = append(out, w.colourChanged()...)
-	out = append(out, w.matrixStill()...)
+	out = append(out, w.matrixStill(ctx)...)
 	say(1, "")
 	return out, ctx.Err()
 }
@@ -160,12 +160,14 @@ type work struct {
 	normals            []r3.Vec
 	areas, areasBefore []float64 // a third of the faces round a vertex, mm²
 
-	light                light
-	labBefore, labAfter  [][3]float64 // smoothed, of the closest place before (light taken out) and of the scan after; nil without colours
-	ownBefore            [][3]float64 // of the vertices of the scan before, light taken out
-	difference           []float64    // ΔE00 between the two; NaN undefined
-	clear                float64      // what ΔE00 must pass to count as a change of colour
-	unchangedRaw, unlike float64      // medians of ΔE00 where the shape did not change, before and after the light was taken out
+	light               light
+	labBefore, labAfter [][3]float64 // smoothed, of the closest place before (light taken out) and of the scan after; nil without colours
+	ownBefore           [][3]float64 // of the vertices of the scan before, light taken out
+	difference          []float64    // ΔE00 between the two; NaN undefined
+	clear               float64      // what ΔE00 must pass to count as a change of colour
+	unlike              float64      // median of that where the shape did not change
+	// The same with lightness in full, before and after the light was taken out.
+	unchangedRaw, unchangedLit float64
 
 	isRock             []bool // per area: plainly matrix that went
 	rock               *class // what that looked and felt like; nil where not known

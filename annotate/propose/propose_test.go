@@ -3,6 +3,8 @@ package propose
 import (
 	"context"
 	"math"
+	"reflect"
+	"runtime"
 	"slices"
 	"strings"
 	"testing"
@@ -195,6 +197,13 @@ func TestRetouchUnderOtherLight(t *testing.T) {
 	t.Logf("%.2f %% found, %.2f %% more", 100*found/whole, 100*leaked/whole)
 	if found < 0.95*whole || leaked > 0.25*whole { // a ring one edge, 1.5 mm, wide is 25 % of it
 		t.Errorf("found %.1f of %.1f mm², %.1f besides", found, whole, leaked)
+	}
+	// On one processor the same list comes out, to the last bit.
+	was := runtime.GOMAXPROCS(1)
+	alone := made(t, before, after, nil)
+	runtime.GOMAXPROCS(was)
+	if !reflect.DeepEqual(alone, list) {
+		t.Error("another number of processors gives other proposals")
 	}
 	// At a stage that takes rock off the same is no retouch by itself.
 	list = made(t, before, after, func(in *Input) { in.StageKind = "air_abrasive" })

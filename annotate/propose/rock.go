@@ -1,6 +1,7 @@
 package propose
 
 import (
+	"context"
 	"fmt"
 	"math"
 
@@ -8,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
-	"rigatino/mesh"
 	"rigatino/mesh/change"
 )
 
@@ -121,7 +121,7 @@ func (c *class) away(f feature) float64 {
 // roughness is the logarithm of the root mean square distance, over about 2 mm,
 // of vertices from the mean of their neighbours, in mean edges, which takes out
 // how finely a scan is cut.
-func roughness(s *change.Side) []float64 {
+func roughness(ctx context.Context, s *change.Side) []float64 {
 	n := s.Weld.Count
 	square := make([]float64, n)
 	var ring []uint32
@@ -136,7 +136,7 @@ func roughness(s *change.Side) []float64 {
 		}
 		square[v] = r3.Norm2(r3.Sub(s.Vertex(uint32(v)), mean))
 	}
-	out := mesh.SmoothField(s.Topology, square, 4*colourRounds(s.EdgeMM))
+	out := smoothed(ctx, s.Topology, square, 4*colourRounds(s.EdgeMM))
 	for v := range out {
 		out[v] = math.Log(math.Sqrt(out[v])/max(s.EdgeMM, 1e-9) + 1e-3)
 	}
@@ -161,7 +161,7 @@ const (
 
 // findRock learns what the matrix that went looked and felt like, from the
 // areas that are plainly matrix. It needs colours.
-func (w *work) findRock() {
+func (w *work) findRock(ctx context.Context) {
 	if w.difference == nil {
 		return
 	}
@@ -184,7 +184,7 @@ func (w *work) findRock() {
 		}
 		return out
 	}
-	w.looksBefore, w.looks = put(w.ownBefore, roughness(b)), put(w.labAfter, roughness(a))
+	w.looksBefore, w.looks = put(w.ownBefore, roughness(ctx, b)), put(w.labAfter, roughness(ctx, a))
 	// Weighed by how thick it lay: thin edges show what is under them.
 	weight := w.inRock(b.Core, w.areasBefore)
 	for v, g := range b.Smooth {
@@ -253,7 +253,7 @@ func (w *work) rockShare(k int) (float64, bool) {
 
 // matrixStill proposes matrix where the scan after looks and feels like the
 // matrix that went.
-func (w *work) matrixStill() []Proposal {
+func (w *work) matrixStill(ctx context.Context) []Proposal {
 	if w.rock == nil {
 		return nil
 	}
@@ -277,7 +277,7 @@ func (w *work) matrixStill() []Proposal {
 		// One place in the wrong colour is not to outweigh all round it.
 		odds[v] = min(max(odds[v], -20), 20)
 	}
-	odds = mesh.SmoothField(a.Topology, odds, 2*colourRounds(a.EdgeMM))
+	odds = smoothed(ctx, a.Topology, odds, 2*colourRounds(a.EdgeMM))
 	isAdded := func(v uint32) bool {
 		k := w.owner[v]
 		return k >= 0 && w.Change.Areas[k].Kind == change.Added

@@ -54,7 +54,7 @@ func (w *work) wholeBody() (Proposal, bool) {
 	p := Proposal{Kind: Body, Area: -1, ColourDifference: w.unchangedRaw, CentroidMM: r3.Scale(1/area, sum)}
 	p.Surface = measuredSurface(area, area, "surface whose shape did not change")
 	p.Evidence = fmt.Sprintf("the scan differs, not the specimen: where shape did not change, colours of %s and %s differ by ΔE00 %.1f in the median, and by %.1f once the light is taken out",
-		w.FromStage, w.ToStage, w.unchangedRaw, w.unlike)
+		w.FromStage, w.ToStage, w.unchangedRaw, w.unchangedLit)
 	switch {
 	case turning > math.Abs(even):
 		p.Evidence += "; it goes with the direction that the surface looks in, as light does"

@@ -12,10 +12,10 @@ type Joint struct {
 	Covariance []float64 // n × n, row-major; the diagonal holds u²
 }
 
-// Observed returns the means of quantities that were observed together and the
+// observed returns the means of quantities that were observed together and the
 // covariance of those means (GUM 4.2.3 and 5.2.3). Every row holds one
 // observation of all quantities; at least two rows are needed.
-func Observed(rows [][]float64) (Joint, error) {
+func observed(rows [][]float64) (Joint, error) {
 	if len(rows) < 2 {
 		return Joint{}, fmt.Errorf("%d observations show no spread: give two or more", len(rows))
 	}
@@ -58,9 +58,9 @@ func Sharing(values, u, powers []float64, relative float64) Joint {
 // U is the standard uncertainty of value i.
 func (j Joint) U(i int) float64 { return math.Sqrt(max(0, j.Covariance[i*len(j.Values)+i])) }
 
-// Correlation is the correlation coefficient of values i and k, -1 to 1; 0
+// correlation is the correlation coefficient of values i and k, -1 to 1; 0
 // where one of them is exact.
-func (j Joint) Correlation(i, k int) float64 {
+func (j Joint) correlation(i, k int) float64 {
 	u := j.U(i) * j.U(k)
 	if u == 0 {
 		return 0

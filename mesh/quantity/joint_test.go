@@ -15,13 +15,13 @@ func TestResistanceAndReactance(t *testing.T) {
 		{5.007, 19.663e-3, 1.0456}, {4.994, 19.639e-3, 1.0438}, {5.005, 19.640e-3, 1.0468},
 		{4.990, 19.685e-3, 1.0428}, {4.999, 19.678e-3, 1.0433},
 	}
-	in, err := Observed(rows)
+	in, err := observed(rows)
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "r(V,I)", in.Correlation(0, 1), -0.355, 0.0006)
-	near(t, "r(V,φ)", in.Correlation(0, 2), 0.858, 0.0006)
-	near(t, "r(I,φ)", in.Correlation(1, 2), -0.645, 0.0006)
+	near(t, "r(V,I)", in.correlation(0, 1), -0.355, 0.0006)
+	near(t, "r(V,φ)", in.correlation(0, 2), 0.858, 0.0006)
+	near(t, "r(I,φ)", in.correlation(1, 2), -0.645, 0.0006)
 	model := func(x []float64) []float64 {
 		z := x[0] / x[1]
 		return []float64{z * math.Cos(x[2]), z * math.Sin(x[2]), z}
@@ -31,9 +31,9 @@ func TestResistanceAndReactance(t *testing.T) {
 		near(t, "value", out.Values[i], row.value, 0.0006)
 		near(t, "u", out.U(i), row.u, 0.0011) // X is 0.296 from unrounded inputs
 	}
-	near(t, "r(R,X)", out.Correlation(0, 1), -0.588, 0.001)
-	near(t, "r(R,Z)", out.Correlation(0, 2), -0.485, 0.001)
-	near(t, "r(X,Z)", out.Correlation(1, 2), 0.993, 0.001)
+	near(t, "r(R,X)", out.correlation(0, 1), -0.588, 0.001)
+	near(t, "r(R,Z)", out.correlation(0, 2), -0.485, 0.001)
+	near(t, "r(X,Z)", out.correlation(1, 2), 0.993, 0.001)
 
 	// Without the covariances the same data give a plainly wrong u.
 	alone := in
@@ -48,10 +48,10 @@ func TestResistanceAndReactance(t *testing.T) {
 	if u := alone.Through(model).U(0); math.Abs(u-0.071) < 0.03 {
 		t.Errorf("u(R) without correlation is %v: the test could not tell", u)
 	}
-	if _, err := Observed(rows[:1]); err == nil {
+	if _, err := observed(rows[:1]); err == nil {
 		t.Error("one observation was taken for a spread")
 	}
-	if _, err := Observed([][]float64{{1, 2}, {1}}); err == nil {
+	if _, err := observed([][]float64{{1, 2}, {1}}); err == nil {
 		t.Error("observations of different length were taken")
 	}
 }
