@@ -3,6 +3,7 @@ package project
 import (
 	"context"
 	"fmt"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -52,6 +53,7 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		return nil, err
 	}
 	opt := register.Options{Similarity: a.Similarity, Progress: part(a.Progress, 0.4, 1)}
+	opt.MayAppear = putsOn(&record, against) || putsOn(&record, key)
 	if opt.BeforeIgnore, err = p.support(against); err != nil {
 		return nil, err
 	}
@@ -115,6 +117,13 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		return out, p.countParts(ctx, key)
 	}
 	return out, nil
+}
+
+// putsOn says whether matter is put on at the stage of a use: joining, filling
+// and what follows them.
+func putsOn(r *annotate.Record, key annotate.UseKey) bool {
+	stage, ok := r.Stage(key.Stage)
+	return ok && slices.Contains([]string{"join", "fill", "texture", "retouch"}, stage.Kind)
 }
 
 // alignmentOf writes a result down, chained to the piece's frame.

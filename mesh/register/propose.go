@@ -243,7 +243,7 @@ func (l *linked) graduate() (proposal, bool) {
 	for _, p := range before {
 		spread = max(spread, r3.Norm2(r3.Sub(p, middle)))
 	}
-	g := frame.Identity()
+	var g frame.Rigid
 	for k := range weights {
 		weights[k] = 1
 	}
