@@ -10,6 +10,7 @@ import (
 	"rigatino/mesh"
 	"rigatino/mesh/quality"
 	"rigatino/mesh/solid"
+	"rigatino/mesh/solid/bentbody"
 )
 
 func TestNothingIsProposedOnComputedBodies(t *testing.T) {
@@ -17,6 +18,7 @@ func TestNothingIsProposedOnComputedBodies(t *testing.T) {
 	// have flat sides, fans of large triangles and blunt and sharp edges.
 	for name, m := range map[string]*mesh.Mesh{
 		"cube": solid.Cube(20), "box": solid.Box(60, 30, 2), "ball": solid.Icosphere(4, 20), "ellipsoid": solid.Ellipsoid(4, 30, 10, 5),
+		"bent body": bentbody.New(1).Before(bentbody.Scanning{Triangles: 20000}), "noisy bent body": bentbody.New(2).After(bentbody.Scanning{Triangles: 20000, NoiseMM: 0.03}),
 		"cylinder": solid.Cylinder(10, 40, 48, 20), "cone": solid.Cone(20, 30, 64), "ring": solid.Torus(20, 6, 96, 32),
 		"cap": solid.Cap(30, 10, 48, 12), "dome": solid.Dome(30, 10, 48, 12), "plane": solid.Plane(50, 40),
 		"inside out": turnedOver(solid.Box(60, 30, 20)), "noisy box": noisy(solid.Icosphere(4, 20), 0.05, nil),

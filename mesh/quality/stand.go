@@ -28,6 +28,10 @@ const (
 	// bedFilled is the share of the bed's outline that is bed or lies under what
 	// stands on it: far less is two flat places that happen to be level.
 	bedFilled = 0.5
+	// bedBelow is how much area may lie under the plane, in areas of the bed: a slab
+	// has a lower side as large as the upper one and edges. Far more is no bed but a
+	// body that the plane cuts through.
+	bedBelow = 1.5
 	// bedRounds smooths the normals.
 	bedRounds = 6
 	// lowHeight is the height over the bed, in tolerances, below which what
@@ -140,10 +144,17 @@ func (s *surface) holds(p plane, at []r3.Vec, in []int, tolerance float64) bool 
 	for _, j := range in {
 		bed = append(bed, flat(at[j]))
 	}
+	below := 0
 	for _, v := range at {
-		if p.height(v) > lowHeight*tolerance {
+		switch h := p.height(v); {
+		case h > lowHeight*tolerance:
 			above = append(above, flat(v))
+		case h < -tolerance:
+			below++
 		}
+	}
+	if float64(below) > bedBelow*float64(len(in)) {
+		return false
 	}
 	if float64(len(above)) < aboveShare*float64(len(at)) {
 		return false
