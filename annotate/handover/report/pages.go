@@ -255,7 +255,37 @@ func regions(p *paper, c Content) error {
 		cols[2].head, cols[3].head, cols[4].head = "length", "fit", "between, by whom, when"
 		p.table(cols, rows)
 	}
+	fills(p, c)
 	return nil
+}
+
+// fills prints the volume of filler, region by region.
+func fills(p *paper, c Content) {
+	if len(c.Sheet.Fills) == 0 {
+		return
+	}
+	p.gap(3)
+	cols := []columnSpec{{"fill", 28, false}, {"volume", 36, true}, {"mass", 30, true}, {"how it was found", textWide - 94, false}}
+	var rows [][]cell
+	for _, f := range c.Sheet.Fills {
+		how, mass := f.WhyAbsent, ""
+		if f.Volume != nil {
+			how = f.Volume.Method
+		}
+		if f.Mass != nil {
+			mass = f.Mass.String()
+		}
+		rows = append(rows, []cell{{text: "**" + strings.Join(f.Regions, ", ") + "**"}, {text: orNot(f.Volume)}, {text: mass}, {text: how}})
+	}
+	p.table(cols, rows)
+	if v := c.Sheet.RestoredByVolume; v != nil {
+		p.gap(1)
+		words := "Restored by volume is not stated: " + v.WhyAbsent + "."
+		if v.Low != nil {
+			words = "Restored by volume: at least " + v.Low.String() + "; " + v.Low.Method + "."
+		}
+		p.text(words, sizeCaption, soft)
+	}
 }
 
 func initials(r annotate.Record, id string) string {

@@ -27,6 +27,8 @@ func invented(regions int) Content {
 	}
 	specimen := mm2(39870, 95)
 	removed := quantity.Measured{Value: 160600, U: 1650, K: 2, Unit: quantity.CubicMillimetre, Method: "test"}
+	filler := quantity.Measured{Value: 576.7, U: 1.5, K: 2, Unit: quantity.CubicMillimetre, Method: "scans before and after the fill"}
+	mass := quantity.Measured{Value: 0.98, U: 0.02, K: 2, Unit: quantity.Gram, Method: "volume times density"}
 	sheet := &tally.Sheet{
 		Schema: 1, Stage: "retouch",
 		Surface: tally.Surface{
@@ -43,6 +45,8 @@ func invented(regions int) Content {
 		RetouchOverOriginal: share(0.012),
 		MatrixLeft:          share(0.034),
 		Joins:               []tally.JoinLength{{ID: "J1", Fit: "close", Length: quantity.Measured{Value: 54, U: 0.5, K: 2, Unit: quantity.Millimetre}}},
+		Fills:               []tally.Fill{{Regions: []string{"R9"}, Volume: &filler, Mass: &mass}, {Regions: []string{"R99"}, WhyAbsent: "no scan of it before the fill"}},
+		RestoredByVolume:    &tally.ByVolume{WhyAbsent: "not every fill was measured"},
 		Volumes:             []tally.Volume{{From: "received", To: "air_abrasive", Piece: "body", Removed: &removed, Consistent: true}},
 		OpenPoints: []annotate.OpenPoint{
 			{ID: "not_examined", Severity: "note", About: "retouch", Reason: "8.0\u00a0% of the surface scanned is not examined", WayOut: "map it, or hand over with the range as it stands"},
@@ -129,7 +133,7 @@ func TestReport(t *testing.T) {
 		for _, want := range []string{
 			"DRAFT", "TVM 2041", "7.37 ± 0.20 % of the surface scanned", "together) 8.50 ± 0.20 %", "original 1.20 ± 0.20 %", "left 3.40 ± 0.20 %", "range 7.4 % to 16.6 %", "Not a certificate of authenticity",
 			"160.6 ± 3.3 cm³", "not accuracy", "50 g in 100 mL acetone", "K. L.", "page 1 of", "Follow local rules and trained people",
-			"S = total − matrix − support", "Legend", "retouch lies over original",
+			"S = total − matrix − support", "Legend", "retouch lies over original", "576.7 ± 3.0 mm³", "0.98 ± 0.04 g", "no scan of it before the fill", "Restored by volume is not stated: not every fill was measured",
 		} {
 			if !strings.Contains(strings.Join(strings.Fields(got), " "), want) {
 				t.Errorf("%d regions: the report does not say %q", n, want)
