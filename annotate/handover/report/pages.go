@@ -384,11 +384,35 @@ func openPoints(p *paper, c Content) error {
 	}
 	cols := []columnSpec{{"", 20, false}, {"about", 34, false}, {"what", 68, false}, {"way out", textWide - 122, false}}
 	var rows [][]cell
-	for _, o := range c.Sheet.OpenPoints {
-		rows = append(rows, []cell{{text: "**" + terms.Label(terms.Severity, o.Severity) + "**"}, {text: o.About}, {text: o.Reason}, {text: o.WayOut}})
+	for i := 0; i < len(c.Sheet.OpenPoints); {
+		o := c.Sheet.OpenPoints[i]
+		n := alike(c.Sheet.OpenPoints[i:])
+		about, reason := o.About, o.Reason
+		if n > 2 {
+			about = fmt.Sprintf("%s and %d more", o.About, n-1)
+			reason += fmt.Sprintf("; the same of %d more", n-1)
+		} else {
+			n = 1
+		}
+		rows = append(rows, []cell{{text: "**" + terms.Label(terms.Severity, o.Severity) + "**"}, {text: about}, {text: reason}, {text: o.WayOut}})
+		i += n
 	}
 	p.table(cols, rows)
 	return nil
+}
+
+// alike counts the points at the head of a list that say the same of one thing
+// after another.
+func alike(points []annotate.OpenPoint) int {
+	what := func(p annotate.OpenPoint) string {
+		id, _, _ := strings.Cut(p.ID, ":")
+		return id + "\x00" + p.Severity + "\x00" + p.WayOut
+	}
+	n := 1
+	for n < len(points) && what(points[n]) == what(points[0]) {
+		n++
+	}
+	return n
 }
 
 // definitions prints the formulas in full.
