@@ -176,7 +176,9 @@ func TestLead(t *testing.T) {
 // Points that say the same of one scan after another are one row, whatever else
 // stands among the rest.
 func TestAlike(t *testing.T) {
-	point := func(id, way string) annotate.OpenPoint { return annotate.OpenPoint{ID: id, Severity: "note", WayOut: way} }
+	point := func(id, way string) annotate.OpenPoint {
+		return annotate.OpenPoint{ID: id, Severity: "note", WayOut: way}
+	}
 	list := []annotate.OpenPoint{point("scale:a", "measure"), point("scale:b", "measure"), point("scale:c", "look"), point("retouch", "look")}
 	for i, want := range []int{2, 1, 1, 1} {
 		if got := alike(list[i:]); got != want {
