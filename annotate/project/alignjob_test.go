@@ -27,8 +27,8 @@ func picksOn(body *bentbody.Body, pieceToBefore, pieceToAfter frame.Rigid) []ann
 
 // Scans of one body in three poses are aligned in a chain by picked pairs: each
 // lies in the piece's frame where it was taken from it, within a twentieth of a
-// millimetre anywhere on the body. A scan that lies anyhow is not accepted
-// without picks, and what was accepted is not replaced by a refusal.
+// millimetre anywhere on the body. A scan that lies anyhow is found without picks
+// too, and aligning anew with them is one action that can be undone.
 func TestAlignChain(t *testing.T) {
 	body := bentbody.New(1)
 	p := fresh(t)
@@ -43,8 +43,14 @@ func TestAlignChain(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if blind.Result.Verdict == annotate.VerdictAccepted {
-		t.Error("a scan that lies anyhow was accepted without picks")
+	if blind.Result.Verdict != annotate.VerdictAccepted {
+		t.Errorf("a scan that lies anyhow was not found without picks: %s", blind.Result.Reason)
+	}
+	for _, towards := range []r3.Vec{{X: 1}, {Y: 1}, {Z: -1}} {
+		at := body.On(towards, false)
+		if off := r3.Norm(r3.Sub(blind.Result.AfterToBefore.Apply(poses[2].Apply(at)), at)); off > 0.05 {
+			t.Errorf("found without picks, but %.3f mm off", off)
+		}
 	}
 	before := received
 	for i, key := range keys {
@@ -87,7 +93,7 @@ func TestAlignChain(t *testing.T) {
 	if _, _, ok, err := p.Undo(); !ok || err != nil {
 		t.Fatalf("undo: %v %v", ok, err)
 	}
-	if record = p.Record(); record.Use(keys[1]).Alignment.Verdict == annotate.VerdictAccepted {
+	if record = p.Record(); len(record.Use(keys[1]).Alignment.Picks) != 0 {
 		t.Error("aligning is not one action that can be undone")
 	}
 }
