@@ -14,7 +14,7 @@ import (
 // Limits of what lies together beyond chance.
 const (
 	leastNet  = 0.10 // of the after-scan
-	leastPart = 0.55 // of what agrees
+	leastPart = 0.75 // of what agrees (right poses of the tests have 0.95 and more)
 )
 
 // judge gives the verdict.

@@ -104,7 +104,7 @@ func TestFindsItsWay(t *testing.T) {
 		{0, 0.05, 1, 1, 40, 1},
 		{0.4, 0.05, 1, 1, 200, 1},
 		{0.6, 0.05, 1, 1, 200, 0.98},
-		{0.75, 0.05, 1, 2, 200, 0.85},
+		{0.75, 0.05, 1, 1, 200, 0.85},
 		{0.4, 0.075, 1, 0, 40, 1},
 		{0.6, 0.075, 1, 0, 40, 0.98},
 		{0.4, 0.05, 0.6, 1, 40, 0.95},
@@ -130,7 +130,7 @@ func TestFindsItsWay(t *testing.T) {
 			}
 			t.Logf("checked: %.0f %% changed, noise %.2f mm, %.0f %% of the after-scan: %d of %d right, %d accepted but less exact, %d not accepted, %d accepted wrongly",
 				100*row.change, row.noise, 100*row.overlap, s.right, s.n, s.loose, s.none, s.wrong)
-			if s.wrong > 0 || float64(s.right) < row.bar*float64(s.n)-1e-9 && (long() || s.right < s.n-1) {
+			if s.wrong > 0 || float64(s.right) < row.bar*float64(s.n)-1e-9 {
 				t.Errorf("%d of %d right, %d accepted wrongly", s.right, s.n, s.wrong)
 			}
 		})
