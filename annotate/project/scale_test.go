@@ -100,7 +100,7 @@ func TestScaleOfAPair(t *testing.T) {
 		t.Errorf("the volume has %v mm³ for its scale, want three times its relative uncertainty, %v", scaled, want)
 	}
 
-	// The scan before is said to be 1 % too small: the sizes agree no longer.
+	// The scan before is said to be 0.5 % too small: the sizes agree no longer.
 	grown, err := p.SetScale(t.Context(), received, Scaling{Bars: barsOn(body, frame.Identity(), 1)})
 	if err != nil {
 		t.Fatal(err)
@@ -110,7 +110,7 @@ func TestScaleOfAPair(t *testing.T) {
 	}
 	longer := barsOn(body, frame.Identity(), 1)
 	for i := range longer {
-		longer[i].Length *= 1.01
+		longer[i].Length *= 1.005
 	}
 	if grown, err = p.SetScale(t.Context(), received, Scaling{Bars: longer}); err != nil {
 		t.Fatal(err)
@@ -138,19 +138,19 @@ func TestScaleOfAPair(t *testing.T) {
 		t.Fatal(err)
 	}
 	refused()
-	aligned(Aligning{}, annotate.VerdictAmbiguous) // one is 1 % larger now; facets this coarse hide 0.2 %
+	aligned(Aligning{}, annotate.VerdictAmbiguous) // one is 0.5 % larger now; facets this coarse hide 0.2 %
 
 	// With the same length for the bars of both, the scans fit again, from where
-	// they lay, and all is 1 % longer.
+	// they lay, and all is 0.5 % longer.
 	longer = barsOn(body, pose, factor)
 	for i := range longer {
-		longer[i].Length *= 1.01
+		longer[i].Length *= 1.005
 	}
 	if _, err := p.SetScale(t.Context(), key, Scaling{Bars: longer}); err != nil {
 		t.Fatal(err)
 	}
 	aligned(Aligning{}, annotate.VerdictAccepted)
-	changed(body.RemovedMM3() * math.Pow(1.01, 3))
+	changed(body.RemovedMM3() * math.Pow(1.005, 3))
 
 	// Bars say how large a scan is; fitting its size to another as well is refused.
 	if _, err := p.Align(t.Context(), key, Aligning{Similarity: true}); err == nil || !strings.Contains(err.Error(), "bars of its own") {

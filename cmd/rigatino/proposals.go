@@ -89,6 +89,9 @@ func scanProposals(j *job, p *project.Project, key annotate.UseKey, accept, refu
 }
 
 func printScanProposals(w io.Writer, use string, list []scanProposalDoc) {
+	if len(list) == 0 {
+		fmt.Fprintf(w, "A look at the scan of %s proposes nothing.\n", use)
+	}
 	for _, q := range list {
 		switch {
 		case q.State == annotate.AnswerAccepted && q.Region == "":

@@ -97,7 +97,7 @@ func (c *mapCommand) proposals(j *job) error {
 			return err
 		}
 		doc := mapped{Schema: 1, Project: c.Project, Use: use.Key().String(), ScanProposals: &scanned}
-		onlyScan := len(accept)+len(refuse) == 0 && len(scanned) > 0
+		onlyScan := len(accept)+len(refuse) == 0
 		if onlyScan && !c.Propose {
 			return j.print(doc, func(w io.Writer) { printScanProposals(w, doc.Use, scanned) })
 		}
