@@ -78,9 +78,19 @@ const (
 // GapReach is how far, mm, faces of a break may stand apart and still be measured.
 const GapReach = 2.0
 
-// leastContact is the contact limit, mm, below which no limit falls: scans that
-// agree better than that are not known.
-const leastContact = 0.03
+// The contact limit, mm, is held between these. Scans that agree better than the
+// first are not known; a gap of more than the second is no contact, whatever the
+// scans' noise. Our own.
+const (
+	leastContact = 0.03
+	mostContact  = 0.20
+)
+
+// leastPeak is how much more of the contact must lie in the inner half of the
+// limit than in the outer. Noise alone gives 6.5 (normal, limit at three standard
+// deviations); where two shapes only cross, every gap is about as frequent and
+// both halves hold the same.
+const leastPeak = 2.0
 
 const (
 	dryNext  = "mark the broken faces of both, or pick three or more pairs of places that touched"
@@ -207,11 +217,10 @@ func (d *dry) judge(out *DryFit, at *seat) {
 		least = leastOnAll * d.pieceArea
 		of = fmt.Sprintf("%.0f\u00a0%% of the piece's surface", 100*out.ContactArea/d.pieceArea)
 	}
-	net, same := at.survey.net(), at.survey.same
 	switch {
 	case out.ContactArea < least:
 		out.refuse(fmt.Sprintf("only %.0f\u00a0mm² of the broken faces touch, %s: nothing holds the piece there", out.ContactArea, of), dryNext)
-	case net < leastPart*same:
+	case at.peaked < leastPeak:
 		out.refuse("the broken faces cross more than they lie on one another: what touches may be chance", dryNext)
 	case out.OverlapShare > mostOverlap:
 		out.refuse(fmt.Sprintf("%.0f\u00a0%% of the piece would lie inside the body", 100*out.OverlapShare), dryNext)

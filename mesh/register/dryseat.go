@@ -28,9 +28,9 @@ type seat struct {
 	pose   frame.Rigid
 	area   float64 // mm² of the piece that touches
 	limit  float64 // mm, within which it touches
+	peaked float64 // area within half the limit over that from there to the limit
 	gaps   []float64
 	hold   hold
-	survey survey
 }
 
 // newDry prepares both breaks. Patches are no smaller than half an edge: on a
@@ -40,7 +40,7 @@ func newDry(ctx context.Context, body, piece *mesh.Mesh, opt DryOptions) (*dry, 
 	d := &dry{body: body, piece: piece, pieceArea: mesh.Area(piece)}
 	box, area := extent(body, nil)
 	l := &levels{radius: math.Max(box.Diagonal()/4, 1e-9)}
-	l.size = math.Max(math.Sqrt(math.Min(area, d.pieceArea)/refinePatches), 0.5*math.Max(mesh.MeanEdge(body), mesh.MeanEdge(piece)))
+	l.size = math.Max(math.Sqrt(math.Min(area, d.pieceArea)/refinePatches), 0.5*math.Max(usualEdge(body), usualEdge(piece)))
 	l.size = math.Max(l.size, 1e-9)
 	for _, side := range []struct {
 		m  *mesh.Mesh
@@ -58,7 +58,25 @@ func newDry(ctx context.Context, body, piece *mesh.Mesh, opt DryOptions) (*dry, 
 	}
 	var err error
 	d.fine, err = newFine(ctx, body, piece, frame.Similarity{Scale: 1, Rigid: frame.Identity()}, Options{MayAppear: true}, l)
-	return d, err
+	if err != nil {
+		return nil, err
+	}
+	// Many positions are tried: the first places, which are even too, are enough.
+	f := d.fine
+	n := min(dryPlaces, len(f.points))
+	f.points, f.normals, f.use = f.points[:n], f.normals[:n], n
+	f.at, f.facing, f.gap, f.ok, f.mine, f.theirs = f.at[:n], f.facing[:n], f.gap[:n], f.ok[:n], f.mine[:n], f.theirs[:n]
+	return d, nil
+}
+
+// dryPlaces of a break are looked at in a fit.
+const dryPlaces = 6000
+
+// usualEdge is that of the face in the middle by area, taken for equilateral: long
+// faces on flat sides do not count for more than others.
+func usualEdge(m *mesh.Mesh) float64 {
+	areas := mesh.FaceAreas(m)
+	return math.Sqrt(4 / math.Sqrt(3) * nth(areas, len(areas)/2))
 }
 
 // settle fits a position closely and measures it.
@@ -71,8 +89,10 @@ func (d *dry) settle(ctx context.Context, pose frame.Similarity) (*seat, error) 
 	if err := f.look(ctx, 4*f.size); err != nil {
 		return nil, err
 	}
-	f.measure()
-	out := &seat{pose: f.pose.Rigid, limit: math.Max(f.limit, leastContact), survey: f.survey()}
+	if err := d.tighten(ctx); err != nil {
+		return nil, err
+	}
+	out := &seat{pose: f.pose.Rigid, limit: math.Min(math.Max(f.limit, leastContact), mostContact)}
 	r := &Result{}
 	n := 0.0
 	for i := range f.gap {
@@ -97,7 +117,7 @@ func (d *dry) measure(ctx context.Context, s *seat) error {
 		return err
 	}
 	s.gaps = make([]float64, n)
-	var touching mesh.Sum
+	var touching, core mesh.Sum
 	for i, h := range hits {
 		s.gaps[i] = math.NaN()
 		if h.Face == bvh.None {
@@ -121,9 +141,13 @@ func (d *dry) measure(ctx context.Context, s *seat) error {
 		s.gaps[i] = gap
 		if math.Abs(gap) <= s.limit {
 			touching.Add(area)
+			if math.Abs(gap) <= s.limit/2 {
+				core.Add(area)
+			}
 		}
 	}
 	s.area = touching.Value()
+	s.peaked = core.Value() / math.Max(s.area-core.Value(), 1e-9*s.area)
 	return nil
 }
 
@@ -217,7 +241,7 @@ func (d *dry) others(ctx context.Context, best *seat, say func(float64)) ([]*sea
 	apart := 4 * s.l.size
 	tried := 0
 	for _, c := range found {
-		if tried == 4*mostOthers || len(out) == mostOthers {
+		if tried == 2*mostOthers || len(out) == mostOthers {
 			break
 		}
 		if d.near(c.pose.Rigid, best, apart) || slices.ContainsFunc(out, func(o *seat) bool { return d.near(c.pose.Rigid, o, apart) }) {
@@ -232,7 +256,12 @@ func (d *dry) others(ctx context.Context, best *seat, say func(float64)) ([]*sea
 		if d.near(at.pose, best, apart) || slices.ContainsFunc(out, func(o *seat) bool { return d.near(at.pose, o, apart) }) {
 			continue
 		}
-		if at.area >= otherShare*best.area && at.survey.net() >= leastPart*at.survey.same {
+		// Flat sides go together with anything; that says nothing against a break
+		// that holds.
+		if best.hold.ratio >= weak && at.hold.ratio < sliding {
+			continue
+		}
+		if at.area >= otherShare*best.area && at.peaked >= leastPeak {
 			out = append(out, at)
 		}
 	}
