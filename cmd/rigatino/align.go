@@ -24,6 +24,10 @@ type alignCommand struct {
 	Second string `arg:"" name:"after" help:"Stage of the project, or the scan after."`
 	Piece  string `default:"body" help:"Piece, with a project."`
 	Part   string `help:"Part of the piece, with a project."`
+
+	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it."`
+	BodyBreak  string `help:"With --dry-fit: file of the body's broken faces, one index or a-b a line."`
+	PieceBreak string `help:"With --dry-fit: file of the piece's broken faces."`
 	pairFlags
 }
 
@@ -100,6 +104,12 @@ func (c *alignCommand) Run(j *job) error {
 	picks, err := readPicks(c.Picks)
 	if err != nil {
 		return err
+	}
+	if c.DryFit {
+		return c.dryFit(j, picks)
+	}
+	if c.BodyBreak != "" || c.PieceBreak != "" {
+		return usagef("--body-break and --piece-break go with --dry-fit")
 	}
 	type document struct {
 		Schema     int                  `json:"schema"`

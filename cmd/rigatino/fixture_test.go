@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -40,6 +41,8 @@ func pose() frame.Rigid {
 //	solid plane SIDE FILE             an open square of 200 triangles
 //	solid before TRIANGLES FILE       the bent body
 //	solid after TRIANGLES FILE        the same prepared, elsewhere
+//	solid half SIDE ROUGH FILE        half of a broken block, below the break for
+//	                                  SIDE < 0; the other lies elsewhere
 func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 3 {
 		ts.Fatalf("usage: solid KIND NUMBER… FILE")
@@ -68,6 +71,8 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		m = bentbody.New(bodySeed).Before(bentbody.Scanning{Triangles: int(n[0])})
 	case args[0] == "after":
 		m = mesh.Transform(bentbody.New(bodySeed).After(bentbody.Scanning{Triangles: int(n[0])}), pose().Apply)
+	case args[0] == "half" && len(n) == 2:
+		m = half(n[0] < 0, n[1])
 	default:
 		ts.Fatalf("no solid %v", args)
 	}
@@ -81,6 +86,62 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s is neither GLB nor PLY", file)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(file), buf.Bytes(), 0o644))
+}
+
+// half is one half of a block of 20 × 16 mm, broken along a wavy surface of the
+// given height, mm, whose faces come first: 1280 of the lower half, 1600 of the
+// upper.
+func half(lower bool, height float64) *mesh.Mesh {
+	nx, ny, far := 32, 20, 7.0
+	if !lower {
+		nx, ny, far = 40, 20, 5
+	}
+	m := &mesh.Mesh{}
+	for layer := range 2 {
+		for k := range ny + 1 {
+			for i := range nx + 1 {
+				x, y := 20*(float64(i)/float64(nx)-0.5), 16*(float64(k)/float64(ny)-0.5)
+				z := height * (math.Sin(0.7*x+0.3)*math.Cos(0.5*y) + 0.6*math.Sin(0.9*y+0.25*x) + 0.5*math.Cos(0.9*x-0.7*y))
+				if layer == 1 {
+					z = far + 0.02*x*x
+					if lower {
+						z = -far - 0.02*y*y
+					}
+				}
+				m.Positions = append(m.Positions, float32(x), float32(y), float32(z))
+			}
+		}
+	}
+	at := func(layer, i, k int) uint32 { return uint32((layer*(ny+1)+k)*(nx+1) + i) }
+	quad := func(a, b, c, d uint32) {
+		if !lower {
+			b, d = d, b
+		}
+		m.Triangles = append(m.Triangles, a, b, c, a, c, d)
+	}
+	for layer := range 2 {
+		for k := range ny {
+			for i := range nx {
+				if layer == 0 {
+					quad(at(0, i, k), at(0, i+1, k), at(0, i+1, k+1), at(0, i, k+1))
+				} else {
+					quad(at(1, i, k), at(1, i, k+1), at(1, i+1, k+1), at(1, i+1, k))
+				}
+			}
+		}
+	}
+	for i := range nx {
+		quad(at(1, i, 0), at(1, i+1, 0), at(0, i+1, 0), at(0, i, 0))
+		quad(at(1, i+1, ny), at(1, i, ny), at(0, i, ny), at(0, i+1, ny))
+	}
+	for k := range ny {
+		quad(at(1, 0, k+1), at(1, 0, k), at(0, 0, k), at(0, 0, k+1))
+		quad(at(1, nx, k), at(1, nx, k+1), at(0, nx, k+1), at(0, nx, k))
+	}
+	if lower {
+		return m
+	}
+	return mesh.Transform(m, pose().Apply)
 }
 
 // together puts two meshes into one, the second shifted.

@@ -34,7 +34,7 @@ func (d *dry) describe(ctx context.Context, out *DryFit, at *seat, others []*sea
 		out.BreakArea = opposite.Value()
 	}
 	if out.BreakArea > 0 {
-		out.ContactShare = at.area / out.BreakArea
+		out.ContactShare = math.Min(1, at.area/out.BreakArea) // rounding
 	}
 	if len(gaps) > 0 {
 		out.GapMedian = weighted(gaps, weights, 0.5)
