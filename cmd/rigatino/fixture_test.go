@@ -41,6 +41,7 @@ func pose() frame.Rigid {
 //	solid plane SIDE FILE             an open square of 200 triangles
 //	solid before TRIANGLES FILE       the bent body
 //	solid after TRIANGLES FILE        the same prepared, elsewhere
+//	solid endmoved TRIANGLES FILE     the same, and its end moved by a motion of 4°
 //	solid half SIDE ROUGH FILE        half of a broken block, below the break for
 //	                                  SIDE < 0; the other lies elsewhere
 func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
@@ -71,6 +72,8 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		m = bentbody.New(bodySeed).Before(bentbody.Scanning{Triangles: int(n[0])})
 	case args[0] == "after":
 		m = mesh.Transform(bentbody.New(bodySeed).After(bentbody.Scanning{Triangles: int(n[0])}), pose().Apply)
+	case args[0] == "endmoved":
+		m = mesh.Transform(endMoved(bentbody.New(bodySeed).After(bentbody.Scanning{Triangles: int(n[0])})), pose().Apply)
 	case args[0] == "half" && len(n) == 2:
 		m = half(n[0] < 0, n[1])
 	default:
@@ -86,6 +89,27 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s is neither GLB nor PLY", file)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(file), buf.Bytes(), 0o644))
+}
+
+// endMoved is the bent body with the faces beyond z = 66 mm turned by 4° about an
+// axis through the origin and shifted by (4, -2, 3) mm.
+func endMoved(m *mesh.Mesh) *mesh.Mesh {
+	g := frame.Rotation(r3.Vec{X: 1, Y: -0.5, Z: 0.3}, 4*math.Pi/180)
+	g.T = r3.Vec{X: 4, Y: -2, Z: 3}
+	there := mesh.Transform(m, g.Apply)
+	out := together(m, there, r3.Vec{})
+	out.Triangles = nil
+	for f := range uint32(m.FaceCount()) {
+		a, b, c := m.Corners(f)
+		from := uint32(0)
+		if a.Z+b.Z+c.Z > 3*66 {
+			from = uint32(m.VertexCount())
+		}
+		for _, v := range m.Triangles[3*f : 3*f+3] {
+			out.Triangles = append(out.Triangles, v+from)
+		}
+	}
+	return out
 }
 
 // half is one half of a block of 20 × 16 mm, broken along a wavy surface of the
