@@ -179,6 +179,35 @@ func TestHalvesFitClosely(t *testing.T) {
 	}
 }
 
+// Picked pairs half a millimetre off are a start like any other; two hold nothing,
+// and pairs in a line are refused with a way out.
+func TestDryFitFromPicks(t *testing.T) {
+	b := halves(rough, 0.01, 0, blockLong)
+	opt := DryOptions{BodyBreak: b.bodyMask, PieceBreak: b.pieceMask}
+	pick := func(x, y float64) Pick {
+		p := r3.Vec{X: x, Y: y, Z: rough(x, y)}
+		return Pick{Before: r3.Add(p, r3.Vec{X: 0.3, Y: -0.3, Z: 0.3}), After: away().Apply(p)}
+	}
+	opt.Picks = []Pick{pick(-12, -9), pick(12, -8), pick(10, 10), pick(-11, 9)}
+	r, err := FitDry(context.Background(), b.body, b.piece, opt)
+	if err != nil || r.Verdict != Accepted || b.off(r.PieceToBody) > 0.03 {
+		t.Errorf("%+v, %v", r, err)
+	}
+	opt.Picks = []Pick{pick(-12, 0), pick(12, 0)}
+	if _, err := FitDry(context.Background(), b.body, b.piece, opt); err == nil {
+		t.Error("two pairs are taken")
+	}
+	line := Pick{Before: r3.Vec{X: 1}, After: r3.Vec{X: 1}}
+	opt.Picks = []Pick{line, {Before: r3.Vec{X: 2}, After: r3.Vec{X: 2}}, {Before: r3.Vec{X: 3}, After: r3.Vec{X: 3}}}
+	if r, err := FitDry(context.Background(), b.body, b.piece, opt); err != nil || r.Verdict != Refused || r.NextStep == "" {
+		t.Errorf("pairs in a line: %+v, %v", r, err)
+	}
+	opt = DryOptions{BodyBreak: make([]bool, 3)}
+	if _, err := FitDry(context.Background(), b.body, b.piece, opt); err == nil {
+		t.Error("marks of another scan are taken")
+	}
+}
+
 // Chips lost from a known part of the break leave their gap there and the rest
 // touching: 0.1 mm over 30 % of the length.
 func TestChipsLeaveAGap(t *testing.T) {
