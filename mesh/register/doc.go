@@ -16,5 +16,10 @@
 // cells that took no part in a fit, and the covariance comes from resampling
 // whole cells, since scan error hangs together over millimetres.
 //
+// FitDry brings two broken faces together: turned inside out, the piece's break is
+// a second scan of the body's. What touches is told from the noise, so a step left
+// by lost chips does not tilt the piece; positions along the break that fit as well
+// are named.
+//
 // Not supported yet: searching for a pose without picks.
 package register
