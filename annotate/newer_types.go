@@ -62,6 +62,18 @@ func (p *Piece) UnmarshalJSON(data []byte) error {
 	return decodeNewer(data, (*plain)(p), &p.Newer)
 }
 
+// MarshalJSON writes the DryFit with the members of a newer version at its end.
+func (f DryFit) MarshalJSON() ([]byte, error) {
+	type plain DryFit
+	return encodeNewer(plain(f), f.Newer)
+}
+
+// UnmarshalJSON reads a DryFit and keeps the members it does not know.
+func (f *DryFit) UnmarshalJSON(data []byte) error {
+	type plain DryFit
+	return decodeNewer(data, (*plain)(f), &f.Newer)
+}
+
 // MarshalJSON writes the Stage with the members of a newer version at its end.
 func (s Stage) MarshalJSON() ([]byte, error) {
 	type plain Stage

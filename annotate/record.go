@@ -76,6 +76,29 @@ type Piece struct {
 	JoinedInto      string       `json:"joined_into,omitempty"`
 	JoinedAt        string       `json:"joined_at,omitempty"`
 	PieceToSpecimen *[16]float64 `json:"piece_to_specimen,omitempty"`
+	// DryFit is what PieceToSpecimen rests on, where the broken faces gave it.
+	DryFit *DryFit `json:"dry_fit,omitempty"`
+
+	Newer Newer `json:"-"` // members of a newer version
+}
+
+// DryFit is the evidence of two broken faces brought together: lengths in mm, areas
+// in mm². Fit is a word of annotate/terms, what the join may be called on it.
+type DryFit struct {
+	Use         string  `json:"use"` // of the piece, stage/piece/part
+	To          string  `json:"to"`  // use of the body
+	Verdict     string  `json:"verdict"`
+	Reason      string  `json:"reason,omitempty"`
+	Fit         string  `json:"fit"`
+	FitReason   string  `json:"fit_reason,omitempty"`
+	ContactArea float64 `json:"contact_area_mm2"`
+	BreakArea   float64 `json:"break_area_mm2"`
+	GapMedian   float64 `json:"gap_median_mm"`
+	GapSpread   float64 `json:"gap_spread_mm"`
+	Gap95       float64 `json:"gap_95_mm"`
+	SecondApart float64 `json:"second_apart_mm,omitempty"` // 0: there is no second position
+	SecondArea  float64 `json:"second_area_mm2,omitempty"`
+	Picks       []Pick  `json:"picks,omitempty"`
 
 	Newer Newer `json:"-"` // members of a newer version
 }

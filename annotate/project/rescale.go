@@ -126,7 +126,8 @@ func moveAlignment(u *annotate.Use, to annotate.UseKey, by float64, under carrie
 }
 
 // movePiece lets the frame of a piece grow: where change areas were, and where
-// pieces stand in the specimen frame if it is the body's.
+// pieces stand in the specimen frame if it is the body's. What a dry fit measured
+// was at another size and goes.
 func movePiece(r *annotate.Record, piece string, by float64) {
 	for i := range r.Changes {
 		c := &r.Changes[i]
@@ -134,6 +135,11 @@ func movePiece(r *annotate.Record, piece string, by float64) {
 			for k := range c.Centroid {
 				c.Centroid[k] *= by
 			}
+		}
+	}
+	for i := range r.Pieces {
+		if piece == annotate.Body || r.Pieces[i].ID == piece {
+			r.Pieces[i].DryFit = nil
 		}
 	}
 	if piece != annotate.Body {

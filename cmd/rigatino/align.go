@@ -24,6 +24,10 @@ type alignCommand struct {
 	Second string `arg:"" name:"after" help:"Stage of the project, or the scan after."`
 	Piece  string `default:"body" help:"Piece, with a project."`
 	Part   string `help:"Part of the piece, with a project."`
+
+	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it."`
+	BodyBreak  string `help:"With --dry-fit: file of the body's broken faces, one index or a-b a line."`
+	PieceBreak string `help:"With --dry-fit: file of the piece's broken faces."`
 	pairFlags
 }
 
@@ -40,6 +44,18 @@ type alignmentDoc struct {
 	StableShareAfter  *float64           `json:"stable_share_of_after,omitempty"`
 	StableShareBefore *float64           `json:"stable_share_of_before,omitempty"`
 	Weakest           string             `json:"weakest_direction,omitempty"`
+	Moved             *movedDoc          `json:"moved_piece,omitempty"`
+}
+
+// movedDoc is a piece that lies elsewhere now: what it went through in the frame
+// of the scan before.
+type movedDoc struct {
+	Motion      [16]float64 `json:"motion"`
+	Turn        float64     `json:"turn_deg"`
+	Shift       float64     `json:"shift_mm"`
+	Faces       int         `json:"faces"`
+	Share       float64     `json:"share_of_after"`
+	FitResidual float64     `json:"fit_residual_rms_mm"`
 }
 
 func alignmentOf(r *register.Result) alignmentDoc {
@@ -58,6 +74,14 @@ func alignmentOf(r *register.Result) alignmentDoc {
 	out.AppliedScale, out.FitResidual, out.Check = number(r.AppliedScale), number(r.FitResidualRMS), number(r.CheckRMS)
 	out.StableShareAfter, out.StableShareBefore = number(r.StableShareAfter), number(r.StableShareBefore)
 	out.Weakest = r.Weakest
+	if m := r.Moved; m != nil {
+		out.Moved = &movedDoc{Motion: m.Motion.Matrix(), Turn: m.Turn * 180 / math.Pi, Shift: m.Shift, Share: m.Share, FitResidual: m.FitResidualRMS}
+		for _, is := range m.Faces {
+			if is {
+				out.Moved.Faces++
+			}
+		}
+	}
 	if r.RelativeScale > 0 && !math.IsNaN(r.RelativeScaleU) {
 		out.RelativeScale = &quantity.Measured{Value: r.RelativeScale, U: r.RelativeScaleU, K: 2, Unit: "1", Method: "similarity fit on the stable area, not applied"}
 	}
@@ -82,6 +106,9 @@ func (d alignmentDoc) print(w io.Writer) {
 	if d.Weakest != "" {
 		fmt.Fprintf(w, "  weakest: %s\n", d.Weakest)
 	}
+	if m := d.Moved; m != nil {
+		fmt.Fprintf(w, "  moved piece: %.0f %% of the scan after, went %.2f mm and turned by %.1f°; its own fit residual %.4f mm\n", 100*m.Share, m.Shift, m.Turn, m.FitResidual)
+	}
 	if d.NextStep != "" {
 		fmt.Fprintf(w, "  next: %s\n", d.NextStep)
 	}
@@ -100,6 +127,12 @@ func (c *alignCommand) Run(j *job) error {
 	picks, err := readPicks(c.Picks)
 	if err != nil {
 		return err
+	}
+	if c.DryFit {
+		return c.dryFit(j, picks)
+	}
+	if c.BodyBreak != "" || c.PieceBreak != "" {
+		return usagef("--body-break and --piece-break go with --dry-fit")
 	}
 	type document struct {
 		Schema     int                  `json:"schema"`

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -40,6 +41,9 @@ func pose() frame.Rigid {
 //	solid plane SIDE FILE             an open square of 200 triangles
 //	solid before TRIANGLES FILE       the bent body
 //	solid after TRIANGLES FILE        the same prepared, elsewhere
+//	solid endmoved TRIANGLES FILE     the same, and its end moved by a motion of 4°
+//	solid half SIDE ROUGH FILE        half of a broken block, below the break for
+//	                                  SIDE < 0; the other lies elsewhere
 func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 3 {
 		ts.Fatalf("usage: solid KIND NUMBER… FILE")
@@ -68,6 +72,10 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		m = bentbody.New(bodySeed).Before(bentbody.Scanning{Triangles: int(n[0])})
 	case args[0] == "after":
 		m = mesh.Transform(bentbody.New(bodySeed).After(bentbody.Scanning{Triangles: int(n[0])}), pose().Apply)
+	case args[0] == "endmoved":
+		m = mesh.Transform(endMoved(bentbody.New(bodySeed).After(bentbody.Scanning{Triangles: int(n[0])})), pose().Apply)
+	case args[0] == "half" && len(n) == 2:
+		m = half(n[0] < 0, n[1])
 	default:
 		ts.Fatalf("no solid %v", args)
 	}
@@ -81,6 +89,83 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("%s is neither GLB nor PLY", file)
 	}
 	ts.Check(os.WriteFile(ts.MkAbs(file), buf.Bytes(), 0o644))
+}
+
+// endMoved is the bent body with the faces beyond z = 66 mm turned by 4° about an
+// axis through the origin and shifted by (4, -2, 3) mm.
+func endMoved(m *mesh.Mesh) *mesh.Mesh {
+	g := frame.Rotation(r3.Vec{X: 1, Y: -0.5, Z: 0.3}, 4*math.Pi/180)
+	g.T = r3.Vec{X: 4, Y: -2, Z: 3}
+	there := mesh.Transform(m, g.Apply)
+	out := together(m, there, r3.Vec{})
+	out.Triangles = nil
+	for f := range uint32(m.FaceCount()) {
+		a, b, c := m.Corners(f)
+		from := uint32(0)
+		if a.Z+b.Z+c.Z > 3*66 {
+			from = uint32(m.VertexCount())
+		}
+		for _, v := range m.Triangles[3*f : 3*f+3] {
+			out.Triangles = append(out.Triangles, v+from)
+		}
+	}
+	return out
+}
+
+// half is one half of a block of 20 × 16 mm, broken along a wavy surface of the
+// given height, mm, whose faces come first: 1280 of the lower half, 1600 of the
+// upper.
+func half(lower bool, height float64) *mesh.Mesh {
+	nx, ny, far := 32, 20, 7.0
+	if !lower {
+		nx, ny, far = 40, 20, 5
+	}
+	m := &mesh.Mesh{}
+	for layer := range 2 {
+		for k := range ny + 1 {
+			for i := range nx + 1 {
+				x, y := 20*(float64(i)/float64(nx)-0.5), 16*(float64(k)/float64(ny)-0.5)
+				z := height * (math.Sin(0.7*x+0.3)*math.Cos(0.5*y) + 0.6*math.Sin(0.9*y+0.25*x) + 0.5*math.Cos(0.9*x-0.7*y))
+				if layer == 1 {
+					z = far + 0.02*x*x
+					if lower {
+						z = -far - 0.02*y*y
+					}
+				}
+				m.Positions = append(m.Positions, float32(x), float32(y), float32(z))
+			}
+		}
+	}
+	at := func(layer, i, k int) uint32 { return uint32((layer*(ny+1)+k)*(nx+1) + i) }
+	quad := func(a, b, c, d uint32) {
+		if !lower {
+			b, d = d, b
+		}
+		m.Triangles = append(m.Triangles, a, b, c, a, c, d)
+	}
+	for layer := range 2 {
+		for k := range ny {
+			for i := range nx {
+				if layer == 0 {
+					quad(at(0, i, k), at(0, i+1, k), at(0, i+1, k+1), at(0, i, k+1))
+				} else {
+					quad(at(1, i, k), at(1, i, k+1), at(1, i+1, k+1), at(1, i+1, k))
+				}
+			}
+		}
+	}
+	for i := range nx {
+		quad(at(1, i, 0), at(1, i+1, 0), at(0, i+1, 0), at(0, i, 0))
+		quad(at(1, i+1, ny), at(1, i, ny), at(0, i, ny), at(0, i+1, ny))
+	}
+	for k := range ny {
+		quad(at(1, 0, k+1), at(1, 0, k), at(0, 0, k), at(0, 0, k+1))
+		quad(at(1, nx, k), at(1, nx, k+1), at(0, nx, k+1), at(0, nx, k))
+	}
+	if lower {
+		return m
+	}
+	return mesh.Transform(m, pose().Apply)
 }
 
 // together puts two meshes into one, the second shifted.

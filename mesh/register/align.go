@@ -79,6 +79,9 @@ type Result struct {
 	Covariance [36]float64
 	Centre     r3.Vec
 
+	// Moved is a piece that lies elsewhere now, nil if none was found.
+	Moved *Moved
+
 	// PickResiduals are the distances, mm, of the picked pairs under the pose.
 	PickResiduals []float64
 
@@ -173,7 +176,15 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 	if err != nil {
 		return nil, err
 	}
+	if d.second > 0 {
+		if r.Moved, err = f.moved(ctx, r, d.motion); err != nil {
+			return nil, err
+		}
+	}
 	f.judge(r, d)
+	if r.Moved != nil && r.Verdict == Accepted {
+		r.Reason += fmt.Sprintf("; a piece of %.0f\u00a0%% moved by %.2f\u00a0mm and %.1f°", 100*r.Moved.Share, r.Moved.Shift, r.Moved.Turn*180/math.Pi)
+	}
 	say(1, "Aligned")
 	return r, nil
 }

@@ -30,6 +30,11 @@
 // together over millimetres. Where what is left hangs together over whole cells
 // the report says that the fit cannot know its error, and asks for check points.
 //
+// FitDry brings two broken faces together: turned inside out, the piece's break is
+// a second scan of the body's. What touches is told from the noise, so a step left
+// by lost chips does not tilt the piece; positions along the break that fit as well
+// are named.
+//
 // Not supported: sizes that differ by more than a few per cent, even when a
 // similarity is asked for; a specimen and what lies beside it that moved apart by
 // less than what was taken off, with the bed not marked as support.

@@ -15,6 +15,9 @@ import (
 const (
 	leastNet  = 0.10 // of the after-scan
 	leastPart = 0.75 // of what agrees (right poses of the tests have 0.95 and more)
+	// thinRim of the after-scan is the least that part scans may share for their
+	// picked pose to be shown at all.
+	thinRim = 0.03
 )
 
 // judge gives the verdict.
@@ -29,6 +32,9 @@ func (f *fine) judge(r *Result, d *doubts) {
 	switch {
 	case d.mirrored > 1:
 		r.refuse("the mirror image of the later scan fits the earlier one better than the scan itself: one of the two looks mirrored", "save that scan again without mirroring or changing axes")
+	case r.StableShareAfter < leastStable && r.StableShareAfter >= thinRim && len(f.opt.Picks) > 0 && v.net() >= leastPart*v.same && d.hold.ratio >= weak:
+		r.ambiguous(fmt.Sprintf("both scans share a thin rim only, %.0f\u00a0%% of the later one; at least %.0f\u00a0%% must agree to hold it", 100*r.StableShareAfter, 100*leastStable),
+			"scan again with a wider rim that both show, or add a scan that shows both sides of it")
 	case r.StableShareAfter < leastStable:
 		reason := fmt.Sprintf("only %.0f\u00a0%% of the later scan lies on the earlier one; at least %.0f\u00a0%% must", 100*r.StableShareAfter, 100*leastStable)
 		if len(f.opt.Picks) == 0 {

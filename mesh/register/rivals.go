@@ -17,6 +17,7 @@ type doubts struct {
 	mirrored float64 // score of the best pose of the mirror image over it; 0 where that fits no better than chance
 	second   float64 // share of the after-scan that another motion explains, of what the best pose leaves
 	apart    float64 // mm, how far that motion takes it
+	motion   frame.Similarity
 	main     float64 // share of the after-scan that the best pose explains
 	// Shares of the after-scan that the best pose leaves: all of it, and what lies
 	// outside the before-scan.
@@ -160,7 +161,7 @@ func (s *search) second(ctx context.Context, best candidate, d *doubts) error {
 			continue
 		}
 		if c.score >= secondShare && c.score*part >= secondLeast {
-			d.second, d.apart = c.score, away
+			d.second, d.apart, d.motion = c.score, away, c.pose
 			return nil
 		}
 		break
