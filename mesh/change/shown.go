@@ -6,7 +6,7 @@ import "math"
 // of faces in a change area keep their gap, so that a picture does not show
 // noise as change. Within an area the average over the neighbours is shown where
 // a vertex differs from it by no more than the scan's own noise, so that contours
-// and rims are not toothed by it; what differs more, as a scratch one vertex
+// and rims are not toothed by it, and nothing where its noise has the other sign; what differs more, as a scratch one vertex
 // wide, is shown as it is. NaN stays NaN.
 func (c *Change) ShownGap() []float32 {
 	out := make([]float32, len(c.AfterGap))
@@ -18,13 +18,22 @@ func (c *Change) ShownGap() []float32 {
 	noise := math.Hypot(c.Before.NoiseMM, c.After.NoiseMM)
 	// By the side's own faces: the numbers in an area count those left out too.
 	for f := range c.After.Topology.Component {
-		if c.After.areaAt(uint32(f)) < 0 {
+		area := c.After.areaAt(uint32(f))
+		if area < 0 {
 			continue
+		}
+		// At the rim of an area noise may have the other sign.
+		sign := 1.0
+		if c.Areas[area].Kind == Removed {
+			sign = -1
 		}
 		for _, v := range c.After.Mesh.Triangles[3*f : 3*f+3] {
 			g := c.AfterGap[v]
 			if mean := c.After.Smooth[c.After.Weld.Of[v]]; math.Abs(float64(g)-mean) <= noiseShown*noise {
 				g = float32(mean)
+			}
+			if sign*float64(g) < 0 {
+				g = 0
 			}
 			out[v] = g
 		}

@@ -28,11 +28,11 @@ func TestShownGapIsTheAreas(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		in := make([]bool, after.VertexCount())
+		in, removed := make([]bool, after.VertexCount()), make([]bool, after.VertexCount())
 		for _, a := range c.Areas {
 			for _, f := range a.AfterFaces {
 				for _, v := range after.Triangles[3*f : 3*f+3] {
-					in[v] = true
+					in[v], removed[v] = true, a.Kind == Removed
 				}
 			}
 		}
@@ -42,6 +42,8 @@ func TestShownGapIsTheAreas(t *testing.T) {
 			switch {
 			case !in[v] && g != 0 && !math.IsNaN(float64(g)):
 				t.Fatalf("vertex %d outside all areas shows %v", v, g)
+			case in[v] && g != 0 && (g < 0) != removed[v]:
+				t.Fatalf("vertex %d of an area that was removed (%v) shows %v", v, removed[v], g)
 			case in[v] && off > 3*math.Sqrt2*noise*1.1:
 				t.Fatalf("vertex %d of an area shows %v, wanted %v", v, g, c.AfterGap[v])
 			case in[v] && off > 0:
