@@ -32,7 +32,7 @@ func (c *Change) ShownGap() []float32 {
 			if mean := c.After.Smooth[c.After.Weld.Of[v]]; math.Abs(float64(g)-mean) <= noiseShown*noise {
 				g = float32(mean)
 			}
-			if sign*float64(g) < 0 {
+			if w := sign * float64(g); w < 0 && -w <= noiseShown*noise {
 				g = 0
 			}
 			out[v] = g
