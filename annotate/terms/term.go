@@ -24,6 +24,9 @@ const (
 	AlignWord   List = "alignment" // verdicts on an alignment
 	Reliance    List = "reliance"  // verdicts on a place to measure
 	Severity    List = "severity"  // of an open point
+
+	ScanProposal   List = "scan_proposal"   // what one scan alone says is no specimen
+	ChangeProposal List = "change_proposal" // what the difference of two scans says a map could hold
 )
 
 // Where a definition comes from, when no document gives one.
@@ -77,6 +80,7 @@ func Lists() []List {
 	return []List{
 		Substance, Applied, Condition, Line, Fit, Basis, Certainty, Method, StageKind, Part,
 		WhatRemoved, WhatAdded, ScaleWord, AlignWord, Reliance, Severity,
+		ScanProposal, ChangeProposal,
 	}
 }
 
@@ -131,6 +135,7 @@ var lists = map[List][]Term{
 	Basis: bases, Certainty: certainties, Method: methods, StageKind: stageKinds, Part: parts,
 	WhatRemoved: whatRemoved, WhatAdded: whatAdded,
 	ScaleWord: scaleVerdicts, AlignWord: alignVerdicts, Reliance: relianceVerdicts, Severity: severities,
+	ScanProposal: scanProposals, ChangeProposal: changeProposals,
 }
 
 func init() {

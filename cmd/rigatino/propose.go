@@ -10,7 +10,7 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
-	"rigatino/annotate/propose"
+	"rigatino/annotate/terms"
 	"rigatino/mesh/quantity"
 )
 
@@ -182,20 +182,6 @@ func proposalDocs(q *project.Proposed) []proposalDoc {
 	return out
 }
 
-// proposalWords say what each kind of proposal is.
-var proposalWords = map[propose.Kind]string{
-	propose.Body:        "the whole body looks different",
-	propose.FillAdded:   "matter put on",
-	propose.Bead:        "a bead of adhesive along a join",
-	propose.PieceMoved:  "a piece set back",
-	propose.MatrixGone:  "matrix taken off",
-	propose.FillGone:    "an earlier fill taken off",
-	propose.Lowered:     "original surface lies lower than before",
-	propose.Undecided:   "changed, and nothing says what it was",
-	propose.Colour:      "colour laid on",
-	propose.MatrixStill: "matrix still there",
-}
-
 func printProposals(w io.Writer, q *project.Proposed, list []proposalDoc) {
 	if len(list) == 0 {
 		fmt.Fprintf(w, "From %v to %v there is nothing to propose.\n", q.From, q.To)
@@ -203,7 +189,7 @@ func printProposals(w io.Writer, q *project.Proposed, list []proposalDoc) {
 	}
 	fmt.Fprintf(w, "Proposals from %v to %v. Nothing is marked until somebody accepts it.\n", q.From, q.To)
 	for i, d := range list {
-		fmt.Fprintf(w, "%3d  %s", d.Number, proposalWords[q.List[i].Kind])
+		fmt.Fprintf(w, "%3d  %s", d.Number, terms.Label(terms.ChangeProposal, string(q.List[i].Kind)))
 		for k, m := range d.Marks {
 			if m.Kind != "" {
 				fmt.Fprintf(w, "%s%s on %d faces", []string{": would mark ", ", "}[min(k, 1)], strings.ReplaceAll(m.Kind, "_", " "), m.Faces)
