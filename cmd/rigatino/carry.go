@@ -5,7 +5,6 @@ import (
 	"io"
 	"strings"
 
-	"rigatino/annotate"
 	"rigatino/annotate/project"
 )
 
@@ -28,17 +27,9 @@ func (c *mapCommand) carry(j *job) error {
 	}
 	return j.open(c.Project, func(p *project.Project) error {
 		record := p.Record()
-		use, err := record.FindUse(c.Stage, c.Piece, c.Part)
+		use, from, err := c.uses(&record)
 		if err != nil {
 			return err
-		}
-		var from annotate.UseKey
-		if c.From != "" {
-			before, err := record.FindUse(c.From, c.Piece, c.Part)
-			if err != nil {
-				return err
-			}
-			from = before.Key()
 		}
 		done, err := p.Carry(j.ctx, from, use.Key(), j.progress)
 		if err != nil {

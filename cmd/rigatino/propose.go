@@ -73,17 +73,9 @@ func (c *mapCommand) proposals(j *job) error {
 	}
 	return look(c.Project, func(p *project.Project) error {
 		record := p.Record()
-		use, err := record.FindUse(c.Stage, c.Piece, c.Part)
+		use, from, err := c.uses(&record)
 		if err != nil {
 			return err
-		}
-		var from annotate.UseKey
-		if c.From != "" {
-			before, err := record.FindUse(c.From, c.Piece, c.Part)
-			if err != nil {
-				return err
-			}
-			from = before.Key()
 		}
 		var within []uint32
 		if c.Faces != "" {
@@ -129,6 +121,16 @@ func (c *mapCommand) proposals(j *job) error {
 			printProposals(w, q, list)
 		})
 	})
+}
+
+// uses are the use to be marked and the earlier one, which is zero where none is
+// named.
+func (c *mapCommand) uses(record *annotate.Record) (use annotate.Use, from annotate.UseKey, err error) {
+	if use, err = record.FindUse(c.Stage, c.Piece, c.Part); err != nil || c.From == "" {
+		return use, from, err
+	}
+	before, err := record.FindUse(c.From, c.Piece, c.Part)
+	return use, before.Key(), err
 }
 
 // numbers reads a list such as 1,3-5.
