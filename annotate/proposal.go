@@ -64,6 +64,19 @@ func (r *Record) OpenProposals(key UseKey) []Proposal {
 	return out
 }
 
+// ProposalState says what became of a proposal of a use's scan: AnswerAccepted,
+// AnswerRefused, or empty while it is open.
+func (r *Record) ProposalState(key UseKey, id string) string {
+	use := r.Use(key)
+	switch {
+	case use == nil, slices.ContainsFunc(r.OpenProposals(key), func(p Proposal) bool { return p.ID == id }):
+		return ""
+	case slices.Contains(use.Declined, id):
+		return AnswerRefused
+	}
+	return AnswerAccepted
+}
+
 // DeclineProposals notes that proposals of a use's scan are not so.
 func (r *Record) DeclineProposals(key UseKey, ids []string) error {
 	open := r.OpenProposals(key)

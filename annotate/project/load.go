@@ -41,6 +41,7 @@ type cache struct {
 	loading sync.Mutex // one scan at a time
 	scans   []*keptScan
 	changes map[string]*Comparison
+	looked  *keptLook // of the scan looked at last
 }
 
 // keptScan is a scan in memory.

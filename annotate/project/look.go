@@ -39,8 +39,41 @@ func sameProposals(a, b []annotate.Proposal) bool {
 	return slices.EqualFunc(a, b, func(a, b annotate.Proposal) bool { return a.ID == b.ID && a.Triangles == b.Triangles })
 }
 
-// look proposes parts of a scan, with the faces of each.
+// ProposedFaces looks at the scan of a use as Look does, but keeps nothing, and
+// returns the scan faces of each proposal, ascending, by its id. Do not change
+// them.
+func (p *Project) ProposedFaces(ctx context.Context, key annotate.UseKey, progress func(done float64, words string)) (map[string][]uint32, error) {
+	l, err := p.LoadUse(ctx, key, part(progress, 0, 0.3))
+	if err != nil {
+		return nil, err
+	}
+	found, faces, err := p.look(ctx, l, part(progress, 0.3, 1))
+	if err != nil {
+		return nil, err
+	}
+	out := make(map[string][]uint32, len(found))
+	for i, q := range found {
+		out[q.ID] = faces[i]
+	}
+	return out, nil
+}
+
+// keptLook is what a look at a scan found: it depends on the scan alone.
+type keptLook struct {
+	scan  string
+	found []annotate.Proposal
+	faces [][]uint32
+}
+
+// look proposes parts of a scan, with the faces of each. The scan looked at last
+// is not looked at again.
 func (p *Project) look(ctx context.Context, l *Loaded, progress func(float64, string)) ([]annotate.Proposal, [][]uint32, error) {
+	p.mu.Lock()
+	kept := p.cache.looked
+	p.mu.Unlock()
+	if kept != nil && kept.scan == l.Scan.ID && ctx.Err() == nil {
+		return slices.Clone(kept.found), kept.faces, nil
+	}
 	s := l.Surface
 	r, err := quality.Inspect(ctx, s.Mesh, s.Weld, s.Topology, quality.Options{Millimetres: true, Progress: progress})
 	if err != nil {
@@ -69,7 +102,10 @@ func (p *Project) look(ctx context.Context, l *Loaded, progress func(float64, st
 		})
 		faces = append(faces, q.Faces)
 	}
-	return out, faces, nil
+	p.mu.Lock()
+	p.cache.looked = &keptLook{scan: l.Scan.ID, found: out, faces: faces}
+	p.mu.Unlock()
+	return slices.Clone(out), faces, nil
 }
 
 // SetAside maps proposals of a use's scan (see Record.PickProposals for ids) as

@@ -137,3 +137,80 @@ func faceList(from, to uint32) (out []uint32) {
 	}
 	return out
 }
+
+// The faces of proposals are those of the fixture, and a look taken twice is the
+// same; what a stroke set aside is kept in by another, whoever set it aside,
+// while what else is marked stays; undo gives the bytes back.
+func TestFacesOfProposals(t *testing.T) {
+	p := fresh(t)
+	added, err := p.AddScan(t.Context(), Adding{Path: scanFile(t, onBed()), Stage: "received", Unit: "mm"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	key := added.Use.Key()
+	record := recordBytes(t, p)
+	for range 2 {
+		faces, err := p.ProposedFaces(t.Context(), key, nil)
+		if err != nil || len(faces) != 2 || !slices.Equal(faces["bed"], faceList(2560, 5760)) || !slices.Equal(faces["inner_wall"], faceList(1280, 2560)) {
+			t.Fatalf("%d lists, bed of %d, %v", len(faces), len(faces["bed"]), err)
+		}
+	}
+	if recordBytes(t, p) != record {
+		t.Error("asking for the faces changed the record")
+	}
+	stopped, stop := context.WithCancel(t.Context())
+	stop()
+	if _, err := p.ProposedFaces(stopped, key, nil); !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped: %v", err)
+	}
+	if _, err := p.Look(t.Context(), key, nil); err != nil {
+		t.Fatal(err)
+	}
+	state := func() (out [2]string) {
+		r := p.Record()
+		return [2]string{r.ProposalState(key, "bed"), r.ProposalState(key, "inner_wall")}
+	}
+	if got := state(); got != [2]string{} {
+		t.Errorf("before any answer: %q", got)
+	}
+	if _, err := p.SetAside(t.Context(), key, []string{"bed"}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.KeepIn(key, []string{"inner_wall"}); err != nil {
+		t.Fatal(err)
+	}
+	if got := state(); got != [2]string{annotate.AnswerAccepted, annotate.AnswerRefused} {
+		t.Errorf("after both answers: %q", got)
+	}
+	if _, err := p.MapFaces(key, annotate.Region{Layer: annotate.LayerSubstance, Kind: annotate.Support, Certainty: "seen"}, faceList(0, 100)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := p.MapFaces(key, annotate.Region{Layer: annotate.LayerSubstance, Kind: annotate.Matrix, Certainty: "seen"}, faceList(100, 200)); err != nil {
+		t.Fatal(err)
+	}
+	before := mapBytes(t, p, key)
+	k, err := p.BeginKeepingIn(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := k.Faces(append(faceList(50, 150), faceList(2560, 2600)...)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := k.Commit("kept in"); err != nil {
+		t.Fatal(err)
+	}
+	m, err := p.Map(key)
+	if err != nil {
+		t.Fatal(err)
+	}
+	r := p.Record()
+	regions := r.RegionsOf(key.String())
+	for f, want := range map[uint32]string{0: annotate.Support, 49: annotate.Support, 50: "", 99: "", 100: annotate.Matrix, 149: annotate.Matrix, 2560: "", 2599: "", 2600: annotate.Support} {
+		if got := regions[m.Labels()[f]].Kind; got != want {
+			t.Errorf("face %d is %q, wanted %q", f, got, want)
+		}
+	}
+	if _, _, ok, err := p.Undo(); !ok || err != nil || mapBytes(t, p, key) != before {
+		t.Errorf("undo: %v %v", ok, err)
+	}
+}

@@ -162,6 +162,26 @@ func (p *Project) BeginRubbingOut(key annotate.UseKey, layer, region string) (*M
 	return k, nil
 }
 
+// BeginKeepingIn begins to take faces out of every region of support of a use,
+// whoever or whatever set them aside; what else is marked stays.
+func (p *Project) BeginKeepingIn(key annotate.UseKey) (*Marking, error) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	k, err := p.beginMap(key)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range k.draft.Record.Regions {
+		if r.Use == k.use && r.Kind == annotate.Support {
+			number := r.Number
+			k.paints = append(k.paints, facemap.Paint{
+				Layer: facemap.Substance, Region: number, Erase: true, Only: func(s uint16) bool { return s == number },
+			})
+		}
+	}
+	return k, nil
+}
+
 // Region returns the region being marked, empty when rubbing out.
 func (k *Marking) Region() annotate.Region { return k.region }
 

@@ -137,6 +137,19 @@ func (p *Project) fragments(ctx context.Context, record *annotate.Record, to ann
 	return out, nil
 }
 
+// Reread finds the answers that the record holds to proposals now, and what it
+// says of the areas of a comparison, as after undo.
+func (p *Project) Reread(q *Proposed, c *Comparison) {
+	record := p.Record()
+	if q != nil {
+		clear(q.Answers)
+		q.match(&record)
+	}
+	if c != nil {
+		c.What = answers(&record, c.From, c.To, c.Change.Areas)
+	}
+}
+
 // match finds which proposals the record already holds an answer to: each
 // answer belongs to the nearest proposal of its kind within its size.
 func (q *Proposed) match(record *annotate.Record) {

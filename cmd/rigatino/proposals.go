@@ -8,6 +8,7 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/project"
+	"rigatino/annotate/terms"
 )
 
 // scanProposalDoc is a part of a scan that seems to be no specimen, or a hole
@@ -97,11 +98,14 @@ func printScanProposals(w io.Writer, use string, list []scanProposalDoc) {
 		case q.State == annotate.AnswerAccepted && q.Region == "":
 			fmt.Fprintf(w, "%s: every face of it was marked already.\n", q.ID)
 		case q.State == annotate.AnswerAccepted:
-			fmt.Fprintf(w, "Marked %d faces of %s as %s: %s.\n", *q.Faces, use, q.Region, q.Substance)
+			fmt.Fprintf(w, "Marked %d faces of %s as %s: %s.\n", *q.Faces, use, q.Region, lowerLabel(terms.Substance, q.Substance))
 		case q.State == annotate.AnswerRefused:
 			fmt.Fprintf(w, "Refused %s.\n", q.ID)
 		default:
-			fmt.Fprintf(w, "%s: %s (%.4g\u00a0mm²): %s; to be mapped as %s\n", q.ID, q.Kind, q.AreaMM2, q.Reason, q.Substance)
+			fmt.Fprintf(w, "%s: %s (%.4g\u00a0mm²): %s; to be mapped as %s\n", q.ID, terms.Label(terms.ScanProposal, q.Kind), q.AreaMM2, q.Reason, lowerLabel(terms.Substance, q.Substance))
 		}
 	}
 }
+
+// lowerLabel is a word of a list as it stands within a sentence.
+func lowerLabel(list terms.List, id string) string { return strings.ToLower(terms.Label(list, id)) }
