@@ -67,7 +67,7 @@ func (w *Window) Point(x, y float64) {
 	switch {
 	case w.glass:
 		w.moving()
-	case w.task == taskMap:
+	case w.marking():
 		w.touchRing()
 	}
 }
@@ -134,8 +134,8 @@ func (w *Window) Press(x, y float64) {
 		w.barEnd(p)
 		return
 	}
-	if w.task != taskMap || !ok || p.Inside {
-		if ok {
+	if !w.marking() || !ok || p.Inside {
+		if ok && !w.pointOut(p) {
 			w.say(p)
 		}
 		return
@@ -215,6 +215,7 @@ func (w *Window) Rune(r rune) bool {
 		return false
 	}
 	switch {
+	case w.walkKey(r):
 	case r >= '0' && r <= '9' && w.task == taskMap:
 		w.chooseKey(int(r - '0'))
 	case w.task == taskMap && w.toolKey(r):
@@ -351,9 +352,12 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 	}
 	over := func(*image.RGBA, *render.Frame) {}
-	if w.task == taskMap {
+	if w.marking() {
 		scene.Lines = append(scene.Lines, w.handLines()...)
 		over = w.overHand()
+	}
+	if key == w.desk.View {
+		scene.Lines = append(scene.Lines, w.pointedLines()...)
 	}
 	if w.named && key == w.desk.View && (w.task == taskMap || w.task == taskTally || w.task == taskHandOver) {
 		hand, names := over, w.overLabels()
@@ -458,7 +462,7 @@ func (w *Window) touchRing() {
 		parts = append(parts, f.RingRect(w.ring))
 	}
 	w.ring = nil
-	if w.task == taskMap && w.hand.kind == tool.Brush && w.pointer.on {
+	if w.marking() && w.hand.kind == tool.Brush && w.pointer.on {
 		if p, ok := f.Pick(w.pointer.x, w.pointer.y); ok {
 			w.ring = &render.Ring{Centre: p.Point, RadiusMM: w.desk.RadiusMM, Inner: toRGBA(look.Of(look.Light).Ink), Outer: toRGBA(look.Of(look.Light).AccentText)}
 			parts = append(parts, f.RingRect(w.ring))

@@ -98,24 +98,9 @@ const largeText = 1.3
 // sizeRoom is the size of the tool in hand, in mm, and what it may do.
 func (w *Window) sizeRoom() fyne.CanvasObject {
 	d := w.desk
-	w.brush = part.NewSentence("", look.TextRow, look.Current().Px(150))
 	room := container.New(layout.NewCustomPaddedVBoxLayout(4))
-	sizes := w.sizes()
-	if len(sizes) > 0 {
-		s := widget.NewSlider(0, float64(len(sizes)-1))
-		s.Step = 1
-		s.Value = float64(nearestSize(sizes, *w.size()))
-		s.OnChanged = func(v float64) {
-			*w.size() = sizes[int(math.Round(v))]
-			w.log("brush", map[string]any{"radius_mm": d.RadiusMM, "reach_mm": d.ReachMM})
-			w.brushWords()
-			w.touchRing()
-		}
-		w.sizeSlider = s
-		room.Add(w.brush)
-		room.Add(s)
-	} else {
-		w.sizeSlider = nil
+	for _, o := range w.sizeSliderRoom() {
+		room.Add(o)
 	}
 	toggle := func(word string, on *bool, name string) {
 		b := part.NewButton(word, func() {
@@ -144,6 +129,30 @@ func (w *Window) sizeRoom() fyne.CanvasObject {
 	}
 	w.brushWords()
 	return room
+}
+
+// sizeSliderRoom is the size of the tool in hand in words and the slider that
+// changes it; nothing for a tool without a size.
+func (w *Window) sizeSliderRoom() []fyne.CanvasObject {
+	d := w.desk
+	w.brush = part.NewSentence("", look.TextRow, look.Current().Px(150))
+	w.sizeSlider = nil
+	sizes := w.sizes()
+	if len(sizes) == 0 {
+		return nil
+	}
+	s := widget.NewSlider(0, float64(len(sizes)-1))
+	s.Step = 1
+	s.Value = float64(nearestSize(sizes, *w.size()))
+	s.OnChanged = func(v float64) {
+		*w.size() = sizes[int(math.Round(v))]
+		w.log("brush", map[string]any{"radius_mm": d.RadiusMM, "reach_mm": d.ReachMM})
+		w.brushWords()
+		w.touchRing()
+	}
+	w.sizeSlider = s
+	w.brushWords()
+	return []fyne.CanvasObject{w.brush, s}
 }
 
 // sizes are those that the tool in hand can have, size where it is kept.

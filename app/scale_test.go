@@ -23,6 +23,7 @@ import (
 	"rigatino/annotate"
 	"rigatino/app/look"
 	"rigatino/app/part"
+	"rigatino/mesh"
 	"rigatino/mesh/ply"
 	"rigatino/mesh/render"
 	"rigatino/mesh/solid"
@@ -39,15 +40,27 @@ type bench struct {
 // openBall opens a window on a scan of a ball of radius 40 mm.
 func openBall(t *testing.T, width, height float32) *bench {
 	t.Helper()
-	t.Setenv("XDG_CACHE_HOME", t.TempDir())
-	file := filepath.Join(t.TempDir(), "ball.ply")
+	return openWindow(t, width, height, scanFile(t, solid.Icosphere(5, 40)))
+}
+
+// scanFile writes a mesh in mm as a scan and returns its path.
+func scanFile(t *testing.T, m *mesh.Mesh) string {
+	t.Helper()
+	file := filepath.Join(t.TempDir(), "scan.ply")
 	var buf bytes.Buffer
-	if err := ply.Write(&buf, solid.Icosphere(5, 40), ply.WriteOptions{}); err != nil {
+	if err := ply.Write(&buf, m, ply.WriteOptions{}); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
 		t.Fatal(err)
 	}
+	return file
+}
+
+// openWindow opens a window on a project or a scan in mm.
+func openWindow(t *testing.T, width, height float32, path string) *bench {
+	t.Helper()
+	t.Setenv("XDG_CACHE_HOME", t.TempDir())
 	a := fynetest.NewTempApp(t)
 	theme := &look.Theme{Scale: 1}
 	a.Settings().SetTheme(theme)
@@ -64,11 +77,11 @@ func openBall(t *testing.T, width, height float32) *bench {
 		b.Close()
 	})
 	win.Resize(fyne.NewSize(width, height))
-	b.Open([]string{file}, "mm")
-	b.until("the ball is loaded", func() bool { return b.desk != nil && b.desk.Body(b.desk.View) != nil })
+	b.Open([]string{path}, "mm")
+	b.until("the scan is loaded", func() bool { return b.desk != nil && b.desk.Body(b.desk.View) != nil })
 	b.win.Canvas().Capture() // tells the specimen its size
 	b.repaint()
-	b.until("the ball is shown", func() bool { return b.shown() != nil })
+	b.until("the scan is shown", func() bool { return b.shown() != nil })
 	return b
 }
 

@@ -15,8 +15,14 @@ import (
 	"rigatino/app/session"
 )
 
-// addTask adds a scan to a stage.
+// addTask adds a scan to a stage, or looks at the one in view for what is no
+// specimen.
 func (w *Window) addTask() {
+	if w.looking.on {
+		w.lookTask()
+		return
+	}
+	w.addShelf()
 	d := w.desk
 	a := session.Adding{Piece: "body", Part: "whole"}
 	w.slip.Add(part.SectionName("A SCAN WITH ITS DATE"))
@@ -67,6 +73,11 @@ func (w *Window) addTask() {
 		}, func() {
 			w.log("added", map[string]any{"use": added.String()})
 			w.viewStage(added.Stage)
+			if n := w.openOnScan(); n > 0 { // before it is laid on another
+				w.Choose(taskAdd)
+				w.lookAtScan()
+				return
+			}
 			w.Choose(taskAlign)
 		})
 	})

@@ -9,9 +9,6 @@ import (
 	"strconv"
 	"strings"
 
-	"fyne.io/fyne/v2"
-	"fyne.io/fyne/v2/container"
-	"fyne.io/fyne/v2/layout"
 	"fyne.io/fyne/v2/widget"
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -136,21 +133,8 @@ func (w *Window) write() {
 // barShelf has the bars to take in hand, and ways to begin one, in as many rows
 // as the smallest window needs.
 func (w *Window) barShelf(s annotate.Scale, c *session.Calibration, in session.BarInHand) {
-	var row *fyne.Container
-	rows := container.New(layout.NewCustomPaddedVBoxLayout(look.Gap))
-	wide := float32(0)
-	button := func(word, hint string, press func()) *part.Button {
-		b := part.NewButton(word, press)
-		b.Hint = hint
-		b.Refresh()
-		need := b.MinSize().Width + look.Gap
-		if wide += need; row == nil || wide > smallest.Width-2*look.Edge {
-			row, wide = container.New(layout.NewCustomPaddedHBoxLayout(look.Gap)), need
-			rows.Add(row)
-		}
-		row.Add(b)
-		return b
-	}
+	rows := newButtonRows()
+	button := rows.button
 	button("Pick a bar", "press on both its ends", func() { w.takeBar("") })
 	button("Type a bar", "its ends are not on the scan", func() {
 		w.desk.TypeBar()
@@ -167,7 +151,7 @@ func (w *Window) barShelf(s annotate.Scale, c *session.Calibration, in session.B
 			one.SetWeight(part.Chosen)
 		}
 	}
-	w.shelf.Add(rows)
+	w.shelf.Add(rows.room)
 }
 
 // scaleNext says what to do now.

@@ -101,6 +101,8 @@ type Window struct {
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}
 
+	looking looking // at the scan in view, in the task Add
+
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
 
@@ -277,6 +279,8 @@ func (w *Window) viewStage(stage string) {
 	w.desk.View = key
 	w.desk.Changed = nil
 	w.desk.DropBar()
+	w.desk.PointAt(nil)
+	w.looking.at = 0
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -318,7 +322,10 @@ func (w *Window) Choose(task string) {
 	if w.desk != nil {
 		w.desk.EndPicking()
 		w.desk.DropBar()
+		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
+		w.desk.PointAt(nil)
 	}
+	w.looking = looking{}
 	w.log("task", map[string]any{"task": task})
 	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
 		if key, ok := w.desk.Before(); ok {

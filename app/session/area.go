@@ -75,6 +75,9 @@ func (d *Desk) begin() (*project.Marking, *Body, error) {
 	if b == nil {
 		return nil, nil, errors.New("the scan is not ready yet")
 	}
+	if d.Leaving != NotLeaving {
+		return d.beginLeaving()
+	}
 	if d.RubOut {
 		m, err := d.Project.BeginRubbingOut(d.View, d.Layer, "")
 		return m, b, err
@@ -105,6 +108,9 @@ func (d *Desk) markArea(find func(m *project.Marking, b *Body) (facemap.Outcome,
 }
 
 func (d *Desk) label() string {
+	if d.Leaving != NotLeaving {
+		return d.leavingLabel()
+	}
 	if d.RubOut {
 		return "rubbed out"
 	}

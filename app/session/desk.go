@@ -53,6 +53,12 @@ type Desk struct {
 	picks   picking
 	bar     BarInHand
 	laid    map[string]laid // lines by id
+
+	Bare       bool                // only what is left out is hatched, whatever Show says
+	Leaving    LeaveOut            // what a stroke does while a scan is looked at
+	proposed   map[string][]uint32 // faces of the scan's proposals by id
+	proposedOf annotate.UseKey
+	pointed    *Pointed
 }
 
 // Body is a use ready to be drawn and marked.
@@ -291,6 +297,16 @@ func (d *Desk) Placed(key annotate.UseKey, change bool) (render.Placed, bool) {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
+	switch p := d.pointed; {
+	case key != d.View || change:
+	case p != nil && p.marks != nil:
+		out.Marks = p.marks
+		return out, true
+	case d.Bare:
+		only := b.Looks.Only(annotate.Support)
+		out.Marks = &only
+		return out, true
+	}
 	if c := d.Changed; change && c != nil && c.To == key {
 		most := c.Change.SmallestMM
 		for _, a := range c.Change.Areas {

@@ -152,7 +152,7 @@ func TestPatternsAreToldApart(t *testing.T) {
 	var all []*class
 	for _, list := range []terms.List{terms.Substance, terms.Applied, terms.Condition} {
 		for _, w := range terms.All(list) {
-			k := render.Look{Paper: terms.Stone, Opacity: 1, Inks: []render.Ink{inkOf(w.Look)}}
+			k := render.Look{Paper: terms.Stone, Opacity: 1, Inks: []render.Ink{InkOf(w.Look)}}
 			if list == terms.Substance {
 				k.Paper = w.Look.Paper
 			}

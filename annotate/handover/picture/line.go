@@ -30,7 +30,7 @@ func Change(values []float32, smallestMM, fullMM, tileMM float64) *render.Change
 		Values: values, SmallestMM: smallestMM, FullMM: fullMM,
 		Removed: (*[256]rgba)(terms.RemovedRamp()), Added: (*[256]rgba)(terms.AddedRamp()),
 		Unchanged: terms.Unchanged, StepMM: StepOf(fullMM), Contour: terms.Contour, Rim: terms.AddedRim,
-		Undefined: render.Look{Paper: unknown.Look.Paper, Opacity: 1, Inks: []render.Ink{inkOf(unknown.Look)}},
+		Undefined: render.Look{Paper: unknown.Look.Paper, Opacity: 1, Inks: []render.Ink{InkOf(unknown.Look)}},
 		TileMM:    tileMM,
 	}
 }

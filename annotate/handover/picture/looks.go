@@ -68,6 +68,20 @@ func (l *Looks) Marks() *render.Marks {
 	return &l.marks
 }
 
+// Only is the map with everything but one substance left as the scan looks,
+// however the map is shown. Faces follow the map; Looks are as they are now.
+func (l *Looks) Only(kind string) render.Marks {
+	out := l.marks
+	out.Looks = make([]render.Look, len(l.marks.Looks))
+	for key, i := range l.sets {
+		number := uint16(key[0]) | uint16(key[1])<<8
+		if r, ok := l.regions[number]; ok && r.Kind == kind {
+			out.Looks[i] = l.marks.Looks[i]
+		}
+	}
+	return out
+}
+
 // SetShow changes the way of showing.
 func (l *Looks) SetShow(show Show) {
 	if show != l.show {
@@ -218,7 +232,7 @@ func (l *Looks) make(substance uint16, over []uint16, edge uint32) render.Look {
 		if l.show == MapOnly {
 			look.Opacity = 1
 		}
-		look.Inks = append(look.Inks, inkOf(term.Look))
+		look.Inks = append(look.Inks, InkOf(term.Look))
 	}
 	if kind == "original" && len(over) == 0 {
 		look.Inks = nil
@@ -236,7 +250,7 @@ func (l *Looks) make(substance uint16, over []uint16, edge uint32) render.Look {
 	})
 	for _, r := range overlays {
 		if term, ok := terms.Get(terms.List(r.Layer), r.Kind); ok && term.Look != nil {
-			look.Inks = append(look.Inks, inkOf(term.Look))
+			look.Inks = append(look.Inks, InkOf(term.Look))
 		}
 	}
 	return look
@@ -245,7 +259,8 @@ func (l *Looks) make(substance uint16, over []uint16, edge uint32) render.Look {
 // patterns holds the hatch of every word, worked out once for the program.
 var patterns sync.Map // *terms.Look → *render.Pattern
 
-func inkOf(look *terms.Look) render.Ink {
+// InkOf is the hatch of a word as the renderer draws it.
+func InkOf(look *terms.Look) render.Ink {
 	p, ok := patterns.Load(look)
 	if !ok {
 		p, _ = patterns.LoadOrStore(look, render.NewPattern(terms.TileMM, look.Cover))

@@ -271,7 +271,7 @@ func TestPatternsDifferInGrey(t *testing.T) {
 			if list == terms.Substance {
 				k.Paper = w.Look.Paper
 			}
-			k.Inks = []render.Ink{inkOf(w.Look)}
+			k.Inks = []render.Ink{InkOf(w.Look)}
 			all = append(all, look{w.ID, k})
 		}
 	}
