@@ -134,6 +134,11 @@ func (w *Window) Press(x, y float64) {
 		w.barEnd(p)
 		return
 	}
+	if w.walk.trimming && ok {
+		w.hand.lasso = &tool.Lasso{}
+		w.hand.lasso.Add(x, y)
+		return
+	}
 	if !w.marking() || !ok || p.Inside {
 		if ok && !w.pointOut(p) {
 			w.say(p)
@@ -317,7 +322,7 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		return pic, false
 	}
 	key := w.inSight()
-	body, ok := w.desk.Placed(key, w.task == taskChange)
+	body, ok := w.desk.Placed(key, w.showsChange())
 	if !ok {
 		return pic, false
 	}
@@ -352,15 +357,15 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 	}
 	over := func(*image.RGBA, *render.Frame) {}
-	if w.marking() {
+	if w.marking() || w.walk.trimming {
 		scene.Lines = append(scene.Lines, w.handLines()...)
 		over = w.overHand()
 	}
 	if key == w.desk.View {
 		scene.Lines = append(scene.Lines, w.pointedLines()...)
 	}
-	if w.named && key == w.desk.View && (w.task == taskMap || w.task == taskTally || w.task == taskHandOver) {
-		hand, names := over, w.overLabels()
+	if nameAt := w.namesShown(); nameAt != nil && key == w.desk.View {
+		hand, names := over, w.overLabels(nameAt)
 		over = func(img *image.RGBA, f *render.Frame) {
 			names(img, f)
 			hand(img, f)

@@ -4,9 +4,9 @@ import (
 	"image"
 	"sync"
 
-	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/look"
+	"rigatino/app/session"
 	"rigatino/app/tool"
 	"rigatino/mesh/render"
 )
@@ -29,13 +29,16 @@ type spot struct {
 // labelStep is the distance of the places looked at, pixels.
 const labelStep = 7
 
-// find looks where the regions are in a picture: at a grid of places it asks
-// which region is there, and takes for each the place nearest to the middle of
-// what is seen of it. Regions of the rest and of few pixels have no label.
-func (l *labelling) find(f *render.Frame, regionAt func(p render.Picked) (annotate.Region, bool)) []tool.Label {
+// named is what has its name beside the specimen.
+type named struct{ id, words string }
+
+// find looks where what has a name is in a picture: at a grid of places it asks
+// what is there, and takes for each the place nearest to the middle of what is
+// seen of it. What takes few pixels has no label.
+func (l *labelling) find(f *render.Frame, nameAt func(p render.Picked) (named, bool)) []tool.Label {
 	w, h := f.Size()
 	seen := map[string]*spot{}
-	var order []annotate.Region
+	var order []named
 	places := map[string][]tool.Point{}
 	for y := labelStep / 2; y < h; y += labelStep {
 		for x := labelStep / 2; x < w; x += labelStep {
@@ -43,55 +46,58 @@ func (l *labelling) find(f *render.Frame, regionAt func(p render.Picked) (annota
 			if !ok || p.Inside {
 				continue
 			}
-			g, ok := regionAt(p)
-			if !ok || g.Rest {
+			g, ok := nameAt(p)
+			if !ok {
 				continue
 			}
-			s := seen[g.ID]
+			s := seen[g.id]
 			if s == nil {
 				s = &spot{}
-				seen[g.ID] = s
+				seen[g.id] = s
 				order = append(order, g)
 			}
 			s.count++
 			s.x += float64(x)
 			s.y += float64(y)
-			places[g.ID] = append(places[g.ID], tool.Point{X: float64(x), Y: float64(y)})
+			places[g.id] = append(places[g.id], tool.Point{X: float64(x), Y: float64(y)})
 		}
 	}
 	var out []tool.Label
 	for _, g := range order {
-		s := seen[g.ID]
+		s := seen[g.id]
 		if s.count < 4 {
 			continue
 		}
 		mid := tool.Point{X: s.x / float64(s.count), Y: s.y / float64(s.count)}
-		best := places[g.ID][0]
-		for _, p := range places[g.ID] {
+		best := places[g.id][0]
+		for _, p := range places[g.id] {
 			if sq(p.X-mid.X)+sq(p.Y-mid.Y) < sq(best.X-mid.X)+sq(best.Y-mid.Y) {
 				best = p
 			}
 		}
-		out = append(out, tool.Label{Words: g.ID + " " + terms.Label(terms.List(g.Layer), g.Kind), At: best})
+		out = append(out, tool.Label{Words: g.words, At: best})
 	}
 	return out
 }
 
 func sq(v float64) float64 { return v * v }
 
-// overLabels draws the names of the regions beside the specimen, each with a
-// leader to its region.
-func (w *Window) overLabels() func(img *image.RGBA, f *render.Frame) {
-	b := w.desk.Body(w.desk.View)
-	if b == nil {
-		return func(*image.RGBA, *render.Frame) {}
+// regionNames names the regions of the use in view, but for the rest.
+func (w *Window) regionNames(b *session.Body) func(p render.Picked) (named, bool) {
+	regionAt := w.desk.RegionFinder(b)
+	return func(p render.Picked) (named, bool) {
+		g, ok := regionAt(p)
+		return named{g.ID, g.ID + " " + terms.Label(terms.List(g.Layer), g.Kind)}, ok && !g.Rest
 	}
+}
+
+// overLabels draws names beside the specimen, each with a leader to its place.
+func (w *Window) overLabels(nameAt func(p render.Picked) (named, bool)) func(img *image.RGBA, f *render.Frame) {
 	th := look.Current()
 	c := th.Colours()
 	scale := float64(w.win.Canvas().Scale())
 	style := render.TextStyle{Size: float64(th.Px(look.TextCaption)) * scale, Colour: toRGBA(c.Ink)}
 	height := int(style.Size * 1.7)
-	regionAt := w.desk.RegionFinder(b)
 	top := int((float64(th.Px(36)) + 28) * scale)
 	return func(img *image.RGBA, f *render.Frame) {
 		fw, fh := f.Size()
@@ -99,7 +105,7 @@ func (w *Window) overLabels() func(img *image.RGBA, f *render.Frame) {
 		l.mu.Lock()
 		defer l.mu.Unlock()
 		if whole := img.Rect.Dx() == fw && img.Rect.Dy() == fh; whole && f.Settled() {
-			found := l.find(f, regionAt)
+			found := l.find(f, nameAt)
 			for i := range found {
 				found[i].Wide = style.Width(found[i].Words) + 14*scale
 			}

@@ -293,6 +293,10 @@ func (w *Window) releaseTool() bool {
 		}
 		at := w.desk.Placing(b)
 		holds := l.Over(f.Camera(), fw, fh, at.Factor, &at.ToScene)
+		if w.walk.trimming {
+			w.trimTo(f.Camera(), holds)
+			return true
+		}
 		w.mark("loop", func() (session.Marked, error) { return w.desk.MarkLoop(f.Camera(), holds) })
 		return true
 	case w.hand.grabbed >= 0:

@@ -57,8 +57,8 @@ func scanFile(t *testing.T, m *mesh.Mesh) string {
 	return file
 }
 
-// openWindow opens a window on a project or a scan in mm.
-func openWindow(t *testing.T, width, height float32, path string) *bench {
+// openWindow opens a window on a project, or on one or two scans in mm.
+func openWindow(t *testing.T, width, height float32, path ...string) *bench {
 	t.Helper()
 	t.Setenv("XDG_CACHE_HOME", t.TempDir())
 	a := fynetest.NewTempApp(t)
@@ -77,7 +77,7 @@ func openWindow(t *testing.T, width, height float32, path string) *bench {
 		b.Close()
 	})
 	win.Resize(fyne.NewSize(width, height))
-	b.Open([]string{path}, "mm")
+	b.Open(path, "mm")
 	b.until("the scan is loaded", func() bool { return b.desk != nil && b.desk.Body(b.desk.View) != nil })
 	b.win.Canvas().Capture() // tells the specimen its size
 	b.repaint()

@@ -103,7 +103,12 @@ func (w *Window) viewTools() {
 		first = container.New(layout.NewCustomPaddedVBoxLayout(look.Gap), row(top[:half]), row(top[half:]))
 	}
 	w.tools.Add(first)
-	w.tools.Add(row(bottom))
+	last := row(bottom)
+	if wide := w.specimen.Size().Width - 24 - barRoom; wide > 0 && last.MinSize().Width > wide {
+		half := (len(bottom) + 1) / 2
+		last = container.New(layout.NewCustomPaddedVBoxLayout(look.Gap), row(bottom[:half]), row(bottom[half:]))
+	}
+	w.tools.Add(last)
 	handles := container.NewHBox()
 	if w.edge {
 		handles.Add(w.edgeHandle())
@@ -121,6 +126,9 @@ func (w *Window) viewTools() {
 		at.at = append(at.at, belowRight)
 	}
 }
+
+// barRoom is what the scale bar needs beside the buttons at the bottom.
+const barRoom = 110
 
 func (w *Window) toggleRaking() {
 	w.raking = !w.raking

@@ -68,6 +68,9 @@ func (w *Window) walkKey(r rune) bool {
 	if w.task == taskAdd && w.looking.on {
 		return w.lookKey(r)
 	}
+	if w.task == taskChange && w.walk.on && w.desk.Proposed != nil {
+		return w.changeKey(r)
+	}
 	return false
 }
 
@@ -77,5 +80,28 @@ func (w *Window) pointOut(p render.Picked) bool {
 	if w.task == taskAdd && w.looking.on {
 		return w.pointOutOnScan(p)
 	}
+	if w.task == taskChange && w.desk.Changed != nil {
+		return w.pointOutChange(p)
+	}
 	return false
+}
+
+// showsChange tells whether the specimen is coloured by what changed: in Change,
+// but for a proposal that would mark faces, which shows what it would mark.
+func (w *Window) showsChange() bool {
+	return w.task == taskChange && !(w.walk.on && w.desk.PointedAt() != nil && !w.desk.PointedAt().Outline)
+}
+
+// namesShown names what has its name beside the specimen: the change areas in
+// Change, elsewhere the regions where somebody asked for them; nil for nothing.
+func (w *Window) namesShown() func(p render.Picked) (named, bool) {
+	b := w.desk.Body(w.desk.View)
+	switch c := w.desk.Changed; {
+	case b == nil:
+	case w.task == taskChange && c != nil && c.To == w.desk.View && !w.walk.on:
+		return w.areaNames(c)
+	case w.named && (w.task == taskMap || w.task == taskTally || w.task == taskHandOver):
+		return w.regionNames(b)
+	}
+	return nil
 }

@@ -101,7 +101,8 @@ type Window struct {
 	ring       *render.Ring // as it is drawn on the picture shown
 	closing    chan struct{}
 
-	looking looking // at the scan in view, in the task Add
+	looking looking  // at the scan in view, in the task Add
+	walk    changing // through what the two dates differ by, in the task Change
 
 	reckoning int  // turns of the live tally
 	tallying  bool // the sheet of values is being reckoned
@@ -174,6 +175,7 @@ func (w *Window) Open(paths []string, unit string) {
 		}
 		w.desk = desk
 		w.cut = cutting{}
+		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
 		w.placed = false
 		w.refresh()
@@ -280,7 +282,7 @@ func (w *Window) viewStage(stage string) {
 	w.desk.Changed = nil
 	w.desk.DropBar()
 	w.desk.PointAt(nil)
-	w.looking.at = 0
+	w.looking.at, w.walk = 0, changing{area: -1}
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -299,6 +301,8 @@ func (w *Window) holdStage(stage string) {
 		return
 	}
 	w.desk.Changed = nil
+	w.desk.PointAt(nil)
+	w.walk = changing{area: -1}
 	if w.desk.Other == key {
 		w.desk.Other = annotate.UseKey{}
 		w.glass, w.edge = false, false
@@ -325,7 +329,7 @@ func (w *Window) Choose(task string) {
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
 	}
-	w.looking = looking{}
+	w.looking, w.walk = looking{}, changing{area: -1}
 	w.log("task", map[string]any{"task": task})
 	if task == taskChange && w.desk != nil && w.desk.Other == (annotate.UseKey{}) {
 		if key, ok := w.desk.Before(); ok {

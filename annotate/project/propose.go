@@ -46,7 +46,7 @@ func (p *Project) Propose(ctx context.Context, from, to annotate.UseKey, progres
 	if err != nil {
 		return nil, err
 	}
-	in := propose.Input{Change: c.Change, Volume: c.Volume, What: c.What, FromStage: from.Stage, ToStage: to.Stage, Progress: part(progress, 0.8, 1)}
+	in := propose.Input{Change: c.Change, Volume: c.Volume, What: c.What, FromStage: spaced(from.Stage), ToStage: spaced(to.Stage), Progress: part(progress, 0.8, 1)}
 	if stage, ok := record.Stage(to.Stage); ok {
 		in.StageKind = stage.Kind
 	}
@@ -72,6 +72,9 @@ func (p *Project) Propose(ctx context.Context, from, to annotate.UseKey, progres
 	out.match(&record)
 	return out, nil
 }
+
+// spaced is an id as it stands within a sentence.
+func spaced(id string) string { return strings.ReplaceAll(id, "_", " ") }
 
 // useBefore is the use before one in its piece's chain, of the same part.
 func useBefore(r *annotate.Record, to annotate.UseKey) (annotate.UseKey, error) {

@@ -104,7 +104,11 @@ func touching(text string) map[int]bool {
 			if j > 0 {
 				words++
 			}
-			words += len(strings.Fields(line))
+			for _, w := range strings.Split(line, " ") { // as runs cuts it: a no-break space does not
+				if w != "" {
+					words++
+				}
+			}
 		}
 		n += words
 		if i+1 < len(chunks) && n > 0 && chunk != "" && !strings.HasSuffix(chunk, " ") &&

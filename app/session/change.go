@@ -3,21 +3,19 @@ package session
 import (
 	"fmt"
 	"math"
+	"strconv"
 
 	"rigatino/annotate"
 	"rigatino/annotate/handover/picture"
 	"rigatino/annotate/project"
 	"rigatino/mesh"
+	"rigatino/mesh/quantity"
 )
 
 // ChangeScale is where the scale of a comparison ends and how far apart its
 // contours are, mm.
 func (d *Desk) ChangeScale(c *project.Comparison) (fullMM, stepMM float64) {
-	most := c.Change.SmallestMM
-	for _, a := range c.Change.Areas {
-		most = math.Max(most, a.MaxDepthMM)
-	}
-	full := picture.FullScale(most)
+	full := fullScale(c)
 	return full, picture.StepOf(full)
 }
 
@@ -70,4 +68,30 @@ func (d *Desk) SayWhat(i int, what string) error {
 		c.What[i] = what
 	}
 	return err
+}
+
+// Beside prints a volume found another way, mm³, to the digits of the one it
+// stands beside; to four digits where that was not measured.
+func Beside(m *quantity.Measured, mm3 float64) string {
+	if m == nil {
+		return quantity.Measured{Value: mm3, Unit: quantity.CubicMillimetre}.String()
+	}
+	return m.Beside(mm3)
+}
+
+// SurfaceWords prints a surface that is only summed, not measured, to three
+// digits.
+func SurfaceWords(mm2 float64) string {
+	if mm2 >= 1000 {
+		return strconv.FormatFloat(mm2/100, 'g', 3, 64) + "\u00a0cm²"
+	}
+	return strconv.FormatFloat(mm2, 'g', 3, 64) + "\u00a0mm²"
+}
+
+// Words prints a measured value that may be absent.
+func Words(m *quantity.Measured) string {
+	if m == nil {
+		return "not measured"
+	}
+	return m.String()
 }

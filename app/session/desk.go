@@ -19,6 +19,7 @@ import (
 	"rigatino/annotate/tally"
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
+	"rigatino/mesh/change"
 	"rigatino/mesh/frame"
 	"rigatino/mesh/quantity"
 	"rigatino/mesh/render"
@@ -48,11 +49,16 @@ type Desk struct {
 	stroke *stroke
 	// Changed is the comparison in view, nil for none.
 	Changed *project.Comparison
-	shownOf *project.Comparison // what shown was made for
-	shown   []float32           // its gaps, where there is change
-	picks   picking
-	bar     BarInHand
-	laid    map[string]laid // lines by id
+	shownOf *change.Change // what shown and gaps were made for
+	shown   []float32      // its gaps, where there is change
+	gaps    *Histogram
+	// Proposed is what the comparison in view proposes, nil where nobody asked.
+	Proposed *project.Proposed
+	areas    []int32 // per face of the later scan its change area from 1, 0 for none
+	areasOf  *change.Change
+	picks    picking
+	bar      BarInHand
+	laid     map[string]laid // lines by id
 
 	Bare       bool                // only what is left out is hatched, whatever Show says
 	Leaving    LeaveOut            // what a stroke does while a scan is looked at
@@ -289,16 +295,16 @@ func (d *Desk) toScene(b *Body) *frame.Rigid {
 	return &place
 }
 
-// Placed is a use as the renderer wants it, with its map or, where change is
+// Placed is a use as the renderer wants it, with its map or, where changed is
 // set, with what changed.
-func (d *Desk) Placed(key annotate.UseKey, change bool) (render.Placed, bool) {
+func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 	b := d.bodies[key]
 	if b == nil {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
 	switch p := d.pointed; {
-	case key != d.View || change:
+	case key != d.View || changed:
 	case p != nil && p.marks != nil:
 		out.Marks = p.marks
 		return out, true
@@ -307,15 +313,9 @@ func (d *Desk) Placed(key annotate.UseKey, change bool) (render.Placed, bool) {
 		out.Marks = &only
 		return out, true
 	}
-	if c := d.Changed; change && c != nil && c.To == key {
-		most := c.Change.SmallestMM
-		for _, a := range c.Change.Areas {
-			most = math.Max(most, a.MaxDepthMM)
-		}
-		if d.shownOf != c {
-			d.shownOf, d.shown = c, c.Change.ShownGap()
-		}
-		out.Change = picture.Change(d.shown, c.Change.SmallestMM, picture.FullScale(most), b.TileMM)
+	if c := d.Changed; changed && c != nil && c.To == key {
+		d.showGaps(c)
+		out.Change = picture.Change(d.shown, c.Change.SmallestMM, fullScale(c), b.TileMM)
 		return out, true
 	}
 	out.Marks = b.Looks.Marks()

@@ -24,6 +24,8 @@ type Pointed struct {
 	// Bare shows the rest of the surface as the scan has it, but for what is
 	// left out; else it shows the map.
 	Bare bool
+	// Outline draws the line round them alone.
+	Outline bool
 
 	marks  *render.Marks
 	border [][]r3.Vec
@@ -37,6 +39,22 @@ func (d *Desk) PointAt(p *Pointed) {
 	if p == nil || b == nil {
 		return
 	}
+	if p.marks = nil; !p.Outline {
+		p.marks = p.over(b)
+	}
+	place := d.Placing(b)
+	p.border = nil
+	for _, way := range borderOf(b.Surface.Mesh, b.Surface.Weld, b.Surface.Topology, p.Faces) {
+		line := make([]r3.Vec, len(way))
+		for i, q := range way {
+			line[i] = place.Place(q)
+		}
+		p.border = append(p.border, line)
+	}
+}
+
+// over lays them over the map of a body, or over the scan alone.
+func (p *Pointed) over(b *Body) *render.Marks {
 	marks := b.Looks.Only(annotate.Support)
 	if !p.Bare && b.Looks.Marks() != nil {
 		marks = *b.Looks.Marks()
@@ -49,16 +67,7 @@ func (d *Desk) PointAt(p *Pointed) {
 			marks.Faces[f] = n
 		}
 	}
-	p.marks = &marks
-	place := d.Placing(b)
-	p.border = nil
-	for _, way := range borderOf(b.Surface.Mesh, b.Surface.Weld, b.Surface.Topology, p.Faces) {
-		line := make([]r3.Vec, len(way))
-		for i, q := range way {
-			line[i] = place.Place(q)
-		}
-		p.border = append(p.border, line)
-	}
+	return &marks
 }
 
 // look is how faces pointed at look.

@@ -224,7 +224,7 @@ func (s *surface) onBed(p plane, normals []r3.Vec, tolerance float64) []Proposal
 			loose = append(loose, parts[i])
 		}
 	}
-	return append(out, s.islands(loose, "stand on the bed apart from the largest part")...)
+	return append(out, s.islands(loose, "stand", "on the bed apart from the largest part")...)
 }
 
 // compare is cmp.Compare for areas.
@@ -245,14 +245,20 @@ func (s *surface) bar(part []uint32) Proposal {
 		"a part by itself is straight and of one width, %.3g long and %.2g wide, as a scale bar is", sizes[0], sizes[1])}
 }
 
-// islands proposes small parts, all together.
-func (s *surface) islands(parts [][]uint32, where string) []Proposal {
+// islands proposes small parts, all together; verb (of several) and where say how
+// they lie.
+func (s *surface) islands(parts [][]uint32, verb, where string) []Proposal {
 	if len(parts) == 0 {
 		return nil
 	}
 	faces := sorted(slices.Concat(parts...))
-	return []Proposal{{Kind: Island, Faces: faces, Area: s.sum(faces), Reason: fmt.Sprintf(
-		"%d small parts (%d triangles) %s", len(parts), len(faces), where)}}
+	count := "1 small part"
+	if len(parts) > 1 {
+		count = fmt.Sprintf("%d small parts", len(parts))
+	} else {
+		verb += "s"
+	}
+	return []Proposal{{Kind: Island, Faces: faces, Area: s.sum(faces), Reason: fmt.Sprintf("%s (%d triangles) %s %s", count, len(faces), verb, where)}}
 }
 
 // loose proposes bars and islands of a scan without a bed: parts of the surface
@@ -295,5 +301,5 @@ func (s *surface) loose(ctx context.Context) ([]Proposal, error) {
 			small = append(small, part)
 		}
 	}
-	return append(out, s.islands(small, fmt.Sprintf("lie more than %.3g from the largest part", away))...), nil
+	return append(out, s.islands(small, "lie", fmt.Sprintf("more than %.3g from the largest part", away))...), nil
 }

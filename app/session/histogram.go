@@ -1,0 +1,72 @@
+package session
+
+import (
+	"math"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/annotate/handover/picture"
+	"rigatino/annotate/project"
+)
+
+// Histogram is how much of the surface of the later scan of a comparison moved
+// how far. It counts what the specimen shows: nothing where the pair can show
+// nothing.
+type Histogram struct {
+	SmallestMM     float64 // the smallest change this pair can show
+	FullMM, StepMM float64 // end of the scale, and from tick to tick
+	// Removed and Added are the surface in mm² per bin of BinMM from 0 on; the
+	// last bin holds what lies beyond the end too.
+	BinMM          float64
+	Removed, Added []float64
+	// UnchangedMM2 shows no change, ElsewhereMM2 is not in the other scan.
+	UnchangedMM2, ElsewhereMM2 float64
+}
+
+// histogramBins is how many bins a side of the scale has.
+const histogramBins = 48
+
+// GapHistogram is the histogram of a comparison.
+func (d *Desk) GapHistogram(c *project.Comparison) *Histogram {
+	d.showGaps(c)
+	return d.gaps
+}
+
+// showGaps works out once what a comparison shows on the specimen.
+func (d *Desk) showGaps(c *project.Comparison) {
+	if d.shownOf == c.Change {
+		return
+	}
+	d.shownOf, d.shown = c.Change, c.Change.ShownGap()
+	full, step := d.ChangeScale(c)
+	h := &Histogram{SmallestMM: c.Change.SmallestMM, FullMM: full, StepMM: step, BinMM: full / histogramBins,
+		Removed: make([]float64, histogramBins), Added: make([]float64, histogramBins)}
+	m := c.Change.After.Mesh
+	for f := range m.FaceCount() {
+		third := r3.Norm(m.AreaVector(uint32(f))) / 3
+		for _, v := range m.Triangles[3*f : 3*f+3] {
+			g := float64(d.shown[v])
+			bin := min(int(math.Abs(g)/h.BinMM), histogramBins-1)
+			switch {
+			case math.IsNaN(g):
+				h.ElsewhereMM2 += third
+			case math.Abs(g) < h.SmallestMM:
+				h.UnchangedMM2 += third
+			case g < 0:
+				h.Removed[bin] += third
+			default:
+				h.Added[bin] += third
+			}
+		}
+	}
+	d.gaps = h
+}
+
+// fullScale is where the scale of a comparison ends.
+func fullScale(c *project.Comparison) float64 {
+	most := c.Change.SmallestMM
+	for _, a := range c.Change.Areas {
+		most = math.Max(most, a.MaxDepthMM)
+	}
+	return picture.FullScale(most)
+}
