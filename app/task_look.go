@@ -121,7 +121,7 @@ func (w *Window) lookTask() {
 	}
 	switch {
 	case len(list) > 0:
-		w.slip.Add(part.NewSentence("What is set aside is out of every value and every alignment. The scan itself is never changed.", look.TextCaption, 260))
+		w.slip.Add(part.NewSentence("Support is out of every value and every alignment. The scan itself is never changed.", look.TextCaption, 260))
 	case d.LookedAt(d.View):
 		w.slip.Add(part.NewSentence("Nothing on this scan looks like a bed, a scale bar, a loose part, an inner wall or a hole that a scan program closed.", look.TextBody, 260))
 	}

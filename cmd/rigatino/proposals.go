@@ -9,6 +9,7 @@ import (
 	"rigatino/annotate"
 	"rigatino/annotate/project"
 	"rigatino/annotate/terms"
+	"rigatino/mesh/quantity"
 )
 
 // scanProposalDoc is a part of a scan that seems to be no specimen, or a hole
@@ -102,7 +103,7 @@ func printScanProposals(w io.Writer, use string, list []scanProposalDoc) {
 		case q.State == annotate.AnswerRefused:
 			fmt.Fprintf(w, "Refused %s.\n", q.ID)
 		default:
-			fmt.Fprintf(w, "%s: %s (%.4g\u00a0mm²): %s; to be mapped as %s\n", q.ID, terms.Label(terms.ScanProposal, q.Kind), q.AreaMM2, q.Reason, lowerLabel(terms.Substance, q.Substance))
+			fmt.Fprintf(w, "%s: %s (%s): %s; to be mapped as %s\n", q.ID, terms.Label(terms.ScanProposal, q.Kind), quantity.Measured{Value: q.AreaMM2, Unit: quantity.SquareMillim}, q.Reason, lowerLabel(terms.Substance, q.Substance))
 		}
 	}
 }

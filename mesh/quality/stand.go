@@ -238,11 +238,19 @@ func compare(a, b float64) int {
 	return 0
 }
 
+// unit follows a length in words, where it is known.
+func (s *surface) unit() string {
+	if s.mm {
+		return "\u00a0mm"
+	}
+	return ""
+}
+
 // bar proposes a part as a scale bar.
 func (s *surface) bar(part []uint32) Proposal {
 	_, _, sizes := principal(s.corners(part))
 	return Proposal{Kind: Bar, Faces: part, Area: s.sum(part), Reason: fmt.Sprintf(
-		"a part by itself is straight and of one width, %.3g long and %.2g wide, as a scale bar is", sizes[0], sizes[1])}
+		"a part by itself is straight and of one width, %.3g%s long and %.2g%s wide, as a scale bar is", sizes[0], s.unit(), sizes[1], s.unit())}
 }
 
 // islands proposes small parts, all together; verb (of several) and where say how
@@ -301,5 +309,5 @@ func (s *surface) loose(ctx context.Context) ([]Proposal, error) {
 			small = append(small, part)
 		}
 	}
-	return append(out, s.islands(small, "lie", fmt.Sprintf("more than %.3g from the largest part", away))...), nil
+	return append(out, s.islands(small, "lie", fmt.Sprintf("more than %.3g%s from the largest part", away, s.unit()))...), nil
 }
