@@ -114,8 +114,8 @@ func (s *Side) measure(ctx context.Context, other *Side, progress func(float64))
 // blockSize is the number of vertices one worker takes at a time.
 const blockSize = 1 << 13
 
-// vertexAreas gives each welded vertex a third of the faces round it.
-func (s *Side) vertexAreas() []float64 {
+// VertexAreas gives each welded vertex a third of the faces round it, mm².
+func (s *Side) VertexAreas() []float64 {
 	areas := make([]float64, s.Weld.Count)
 	for f, a := range mesh.FaceAreas(s.Mesh) {
 		if s.Topology.Component[f] < 0 {
