@@ -222,3 +222,33 @@ func TestAreas(t *testing.T) {
 	near(t, "two sides", mesh.AreaOf(m, sides), 12, 1e-12)
 	near(t, "mean edge of a cube", mesh.MeanEdge(solid.Cube(1)), (2+math.Sqrt2)/3, 1e-7)
 }
+
+// The covariance of a box's eight corners is that of three coins of ± half a
+// side each (analytic): spreads are the half sides, axes the box's own.
+func TestPrincipalOfABox(t *testing.T) {
+	half := [3]float64{9, 4, 1}
+	u := r3.Unit(r3.Vec{X: 1, Y: 2, Z: -1})
+	v := r3.Unit(r3.Cross(u, r3.Vec{Z: 1}))
+	own := [3]r3.Vec{u, v, r3.Cross(u, v)}
+	at := r3.Vec{X: 100, Y: -20, Z: 7}
+	var corners []r3.Vec
+	for i := range 8 {
+		p := at
+		for k := range 3 {
+			p = r3.Add(p, r3.Scale(half[k]*float64(2*(i>>k&1)-1), own[k]))
+		}
+		corners = append(corners, p)
+	}
+	mean, axes, spread := mesh.Principal(corners)
+	if d := r3.Norm(r3.Sub(mean, at)); d > 1e-12 {
+		t.Errorf("the mean is off by %v", d)
+	}
+	for k := range 3 {
+		if math.Abs(spread[k]-half[k]) > 1e-12 || 1-math.Abs(r3.Dot(axes[k], own[k])) > 1e-12 {
+			t.Errorf("axis %d: %v with spread %v, want %v with %v", k, axes[k], spread[k], own[k], half[k])
+		}
+	}
+	if _, axes, spread := mesh.Principal(nil); axes[0] != (r3.Vec{X: 1}) || spread[0] != 1 {
+		t.Errorf("no points: %v, %v", axes, spread)
+	}
+}

@@ -72,13 +72,5 @@ func (s *Surface) held(f uint32, levels uint8, holds func(p r3.Vec) bool) (mask 
 		}
 		return 0, 0
 	}
-	for cell := range Cells(levels) {
-		if holds(s.Mesh.At(centreOf(f, levels, cell))) {
-			mask |= 1 << cell
-		}
-	}
-	if mask == allCells(levels) {
-		return 1, 0
-	}
-	return mask, levels
+	return s.cellsHeld(f, levels, holds)
 }

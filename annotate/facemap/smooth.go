@@ -1,6 +1,7 @@
 package facemap
 
 import (
+	"cmp"
 	"fmt"
 	"maps"
 	"math"
@@ -114,15 +115,7 @@ func (m *Map) warmed(s *Surface, region uint16, layer Layer, o Smoothing) *warme
 			list = append(list, cell{warmthAt(corners[i], w.level, c), a})
 		}
 	}
-	slices.SortFunc(list, func(a, b cell) int {
-		switch {
-		case a.warmth > b.warmth:
-			return -1
-		case a.warmth < b.warmth:
-			return 1
-		}
-		return 0
-	})
+	slices.SortFunc(list, func(a, b cell) int { return cmp.Compare(b.warmth, a.warmth) })
 	limit := math.Inf(1)
 	for _, c := range list {
 		if area < c.area/2 {

@@ -137,6 +137,11 @@ func (s *Surface) inside(f uint32, levels uint8, holds func(p r3.Vec) bool) (mas
 		}
 		return 0, 0
 	}
+	return s.cellsHeld(f, levels, holds)
+}
+
+// cellsHeld returns which cells of a face have their centroid in a shape.
+func (s *Surface) cellsHeld(f uint32, levels uint8, holds func(p r3.Vec) bool) (mask uint64, level uint8) {
 	for cell := range Cells(levels) {
 		if holds(s.Mesh.At(centreOf(f, levels, cell))) {
 			mask |= 1 << cell

@@ -223,10 +223,7 @@ func (m *material) placed(ctx context.Context, progress func(float64, string)) (
 		l := picture.NewLooks(b.Map, b.Regions, picture.MapOnly, m.tileMM)
 		out = append(out, render.Placed{Body: body, BodyToScene: &place, Marks: l.Marks()})
 		looks = append(looks, l)
-		factor := b.Scale.Factor
-		if factor == 0 {
-			factor = 1
-		}
+		factor := b.Scale.Calibrated()
 		for _, j := range b.Joins {
 			way := make([]r3.Vec, len(j.Way))
 			for k, p := range j.Way {
@@ -240,10 +237,11 @@ func (m *material) placed(ctx context.Context, progress func(float64, string)) (
 
 // calibrated returns the mesh with the scale factor applied.
 func calibrated(m *mesh.Mesh, s annotate.Scale) *mesh.Mesh {
-	if s.Factor == 0 || s.Factor == 1 {
+	factor := s.Calibrated()
+	if factor == 1 {
 		return m
 	}
-	return mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(s.Factor, v) })
+	return mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(factor, v) })
 }
 
 // change is the report's part on one pair of scans.

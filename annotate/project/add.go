@@ -11,7 +11,6 @@ import (
 	"strings"
 
 	"rigatino/annotate"
-	"rigatino/annotate/facemap"
 	"rigatino/annotate/history"
 	"rigatino/annotate/terms"
 	"rigatino/mesh"
@@ -81,9 +80,11 @@ func (p *Project) AddScan(ctx context.Context, a Adding) (Added, error) {
 	if err != nil {
 		return Added{}, err
 	}
+	kept := keepScan(s)
+	out.Notes = kept.notes
 	p.cache.loading.Lock()
 	defer p.cache.loading.Unlock()
-	p.cache.scans = append(p.cache.scans, &keptScan{out.Scan.ID, facemap.NewSurface(s.Mesh), s.Notes})
+	p.cache.scans = append(p.cache.scans, kept)
 	return out, nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -14,6 +15,7 @@ import (
 	"rigatino/annotate/facemap"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/quality"
 	"rigatino/mesh/scan"
 )
 
@@ -49,6 +51,21 @@ type keptScan struct {
 	id      string
 	surface *facemap.Surface
 	notes   []mesh.Finding
+}
+
+// keepScan makes the surface that is worked on. Faces that look the wrong way
+// are turned on it, with a note; the file stays as it was received.
+func keepScan(s *scan.Scan) *keptScan {
+	k := &keptScan{s.ID, facemap.NewSurface(s.Mesh), s.Notes}
+	upright, turned := quality.Upright(s.Mesh, k.surface.Weld, k.surface.Topology)
+	if turned == 0 {
+		return k
+	}
+	k.surface = facemap.NewSurface(upright)
+	k.notes = append(slices.Clip(k.notes), mesh.Finding{ID: "faces_turned_over", Severity: mesh.Note,
+		Reason: fmt.Sprintf("%d triangles of the scan look inward or against their neighbours; they are turned over here, and the file stays as it is", turned),
+		WayOut: "nothing to do; if the surface shows its inner side all the same, check whether the scan is mirrored"})
+	return k
 }
 
 // LoadUse returns a use with its scan, from memory or from the project's files,
@@ -143,7 +160,7 @@ func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(f
 	if n := opened.Mesh.FaceCount(); n != s.Triangles {
 		return nil, fmt.Errorf("scan %s has %d triangles, the record says %d: this version of the program reads it differently, and maps would slide", s.Members[0].Name, n, s.Triangles)
 	}
-	k := &keptScan{s.ID, facemap.NewSurface(opened.Mesh), opened.Notes}
+	k := keepScan(opened)
 	c.scans = append(c.scans, k)
 	faces := 0
 	for i := len(c.scans) - 1; i >= 0; i-- {

@@ -10,6 +10,12 @@ import (
 	"path/filepath"
 	"slices"
 	"testing"
+
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
+	"rigatino/mesh/ply"
+	"rigatino/mesh/solid"
 )
 
 // A .gltf with its buffer, a picture in a folder below and a picture that is not
@@ -80,5 +86,59 @@ func TestScanWithPicturesComesBackWhole(t *testing.T) {
 	}
 	if !slices.Contains(ids, "texture_missing") {
 		t.Errorf("notes %v do not tell of the missing picture", ids)
+	}
+}
+
+// A scan whose faces look inward, four of them against their neighbours, is
+// worked on with its outer side out (analytic: a ball's volume is positive), with
+// a note, numbers of faces as they were; the file stays byte for byte.
+func TestScanInsideOutIsTurned(t *testing.T) {
+	ball := solid.Icosphere(3, 20)
+	out := *ball
+	out.Triangles = slices.Clone(ball.Triangles)
+	for f := range ball.FaceCount() {
+		if !slices.Contains([]int{5, 6, 100, 700}, f) {
+			out.Triangles[3*f], out.Triangles[3*f+1] = out.Triangles[3*f+1], out.Triangles[3*f]
+		}
+	}
+	var file bytes.Buffer
+	if err := ply.Write(&file, &out, ply.WriteOptions{}); err != nil {
+		t.Fatal(err)
+	}
+	path := filepath.Join(t.TempDir(), "ball.ply")
+	if err := os.WriteFile(path, file.Bytes(), 0o666); err != nil {
+		t.Fatal(err)
+	}
+	p := fresh(t)
+	added, err := p.AddScan(t.Context(), Adding{Path: path, Unit: "mm", Stage: "received"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, again := range []bool{false, true} {
+		if again {
+			p.cache.scans = nil
+		}
+		l, err := p.LoadUse(t.Context(), added.Use.Key(), nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		m := l.Surface.Mesh
+		if v, want := mesh.Volume(m), mesh.Volume(ball); !l.Surface.Topology.Oriented() || math.Abs(v-want) > 1e-3*want {
+			t.Errorf("volume %v, want %v", v, want)
+		}
+		for f := range uint32(m.FaceCount()) {
+			a, b, c := m.Corners(f)
+			d, e, g := ball.Corners(f)
+			if r3.Norm(r3.Sub(r3.Add(a, r3.Add(b, c)), r3.Add(d, r3.Add(e, g)))) > 1e-4 {
+				t.Fatalf("face %d is elsewhere", f)
+			}
+		}
+		if !slices.ContainsFunc(l.Notes, func(n mesh.Finding) bool { return n.ID == "faces_turned_over" }) {
+			t.Errorf("notes %v", l.Notes)
+		}
+	}
+	stored, err := os.ReadFile(filepath.Join(p.Dir(), filepath.FromSlash(added.Scan.Members[0].Path)))
+	if err != nil || !bytes.Equal(stored, file.Bytes()) {
+		t.Errorf("the file is stored as %d bytes of %d, %v", len(stored), file.Len(), err)
 	}
 }

@@ -121,7 +121,7 @@ func Make(ctx context.Context, in Input) ([]Proposal, error) {
 	say(0, words)
 	w := &work{Input: in}
 	w.normals = mesh.VertexNormals(in.Change.After.Mesh, in.Change.After.Weld)
-	w.areas, w.areasBefore = vertexAreas(in.Change.After), vertexAreas(in.Change.Before)
+	w.areas, w.areasBefore = in.Change.After.VertexAreas(), in.Change.Before.VertexAreas()
 	if err := w.readColours(ctx); err != nil {
 		return nil, err
 	}
@@ -177,21 +177,6 @@ type work struct {
 	nearSpread float64
 
 	owner []int32 // the change area a vertex belongs to once areas are grown, or -1
-}
-
-// vertexAreas gives each welded vertex a third of the faces round it.
-func vertexAreas(s *change.Side) []float64 {
-	out := make([]float64, s.Weld.Count)
-	for f, a := range mesh.FaceAreas(s.Mesh) {
-		if s.Topology.Component[f] < 0 {
-			continue
-		}
-		i, j, k := s.Topology.Face(uint32(f))
-		out[i] += a / 3
-		out[j] += a / 3
-		out[k] += a / 3
-	}
-	return out
 }
 
 // unchanged says whether the shape at a vertex of the scan after is what it was.

@@ -194,10 +194,7 @@ func (s *Sheet) byVolume(in Input, t *sums) {
 	}
 	whole, surface := 0.0, 0.0
 	for _, b := range in.Bodies {
-		factor := b.Scale.Factor
-		if factor == 0 {
-			factor = 1
-		}
+		factor := b.Scale.Calibrated()
 		if !b.Surface.Topology.Closed() || !b.Surface.Topology.Oriented() {
 			out.WhyAbsent = fmt.Sprintf("the scan %s is open: it has no volume", b.Use)
 			return

@@ -180,7 +180,7 @@ func (c *Change) findAreas() {
 	groups := map[uint32]*group{}
 	var order []*group
 	collect := func(s *Side, kinds []int8, offset uint32, tally func(*group) *tallyOf) {
-		areas := s.vertexAreas()
+		areas := s.VertexAreas()
 		for v, k := range kinds {
 			if k == 0 {
 				continue

@@ -3,7 +3,9 @@
 //
 // Every vertex of either scan is given its gap: the signed distance to the
 // other scan, positive outside it, undefined where the closest place is on an
-// open rim. Gaps are averaged over neighbours, and their spread on the
+// open rim. The other scan is taken for round between its corners as their
+// normals say: against its flat faces, chords, unchanged surface would seem to
+// have grown, the more the coarser the scan. Gaps are averaged over neighbours, and their spread on the
 // unchanged part of the surface says what the pair can show at all. Where the
 // averaged gap passes a limit lies a core; cores of the two scans that face
 // each other are one change area. Each scan keeps its own gap, because neither

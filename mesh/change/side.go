@@ -20,7 +20,8 @@ type Side struct {
 	Signed   *bvh.Signed
 
 	First   []uint32  // a stored vertex of each welded one
-	Gap     []float64 // signed distance to the other scan, mm; NaN undefined
+	Gap     []float64 // signed distance to the smooth surface of the other scan, mm; NaN undefined
+	Bulge   []float32 // how far that surface lies outside the other scan's flat faces there, mm
 	Smooth  []float64 // Gap averaged over neighbours
 	Closest []uint32  // the closest face of the other scan; bvh.None if none
 	Core    []int32   // index into Change.Areas, or -1
@@ -28,6 +29,8 @@ type Side struct {
 	EdgeMM   float64 // mean edge
 	SpreadMM float64 // standard deviation of Smooth where nothing changed
 	NoiseMM  float64 // standard deviation of this scan's own noise, from vertex to vertex
+
+	cosCrease float64 // faces whose normals have a smaller product are parted by a crease
 }
 
 // Vertex returns the place of a welded vertex.
@@ -41,6 +44,7 @@ func newSide(m *mesh.Mesh, ignore []bool) *Side {
 	s.Tree = bvh.Build(s.Mesh)
 	s.Signed = bvh.NewSigned(s.Mesh, s.Weld, s.Topology, s.Tree)
 	s.EdgeMM = mesh.MeanEdge(s.Mesh)
+	s.cosCrease = math.Cos(s.crease())
 	s.First = make([]uint32, s.Weld.Count)
 	for i := len(s.Weld.Of) - 1; i >= 0; i-- {
 		s.First[s.Weld.Of[i]] = uint32(i)
@@ -77,6 +81,7 @@ const gapChunk = 1 << 18
 func (s *Side) measure(ctx context.Context, other *Side, progress func(float64)) error {
 	n := s.Weld.Count
 	s.Gap = make([]float64, n)
+	s.Bulge = make([]float32, n)
 	s.Closest = make([]uint32, n)
 	hits := make([]bvh.Hit, min(n, gapChunk))
 	for from := 0; from < n; from += gapChunk {
@@ -92,8 +97,10 @@ func (s *Side) measure(ctx context.Context, other *Side, progress func(float64))
 				d, defined := other.Signed.Distance(at(i), part[i])
 				if !defined || len(s.Topology.FacesOf(v)) == 0 {
 					d = math.NaN()
+				} else {
+					s.Bulge[v] = float32(other.bulge(&part[i]))
 				}
-				s.Gap[v] = d
+				s.Gap[v] = d - float64(s.Bulge[v])
 			}
 		})
 		if err != nil {
@@ -107,8 +114,8 @@ func (s *Side) measure(ctx context.Context, other *Side, progress func(float64))
 // blockSize is the number of vertices one worker takes at a time.
 const blockSize = 1 << 13
 
-// vertexAreas gives each welded vertex a third of the faces round it.
-func (s *Side) vertexAreas() []float64 {
+// VertexAreas gives each welded vertex a third of the faces round it, mm².
+func (s *Side) VertexAreas() []float64 {
 	areas := make([]float64, s.Weld.Count)
 	for f, a := range mesh.FaceAreas(s.Mesh) {
 		if s.Topology.Component[f] < 0 {

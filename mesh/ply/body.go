@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"strconv"
 
 	"rigatino/mesh/numeral"
 )
@@ -92,6 +93,16 @@ func clip[T string | []byte](token T) string {
 	return string(token)
 }
 
+// label is the element's name as a message repeats it: in part, and quoted
+// where it holds what cannot be shown.
+func (e *element) label() string {
+	short := clip(e.name)
+	if quoted := strconv.Quote(short); quoted != `"`+short+`"` {
+		return quoted
+	}
+	return short
+}
+
 // record reads one record: numbers[k] for property k, and lists[k] if it is a
 // list. Both are used again for the next record.
 func (b *body) record(e *element, numbers []float64, lists [][]float64) error {
@@ -139,7 +150,7 @@ func (b *body) enough(e *element) error {
 		rest++ // the last number needs nothing after it
 	}
 	if e.count > rest/least {
-		return damaged("the element "+e.name, "should have %d records and the file ends after at most %d", e.count, rest/least)
+		return damaged("the element "+e.label(), "should have %d records and the file ends after at most %d", e.count, rest/least)
 	}
 	return nil
 }

@@ -303,6 +303,20 @@ func TestVerticesWithoutPlace(t *testing.T) {
 	}
 }
 
+// What a file says of itself is repeated in part only, and what cannot be shown
+// is quoted: a message stays a sentence. Found by fuzzing.
+func TestMessagesStayShort(t *testing.T) {
+	header := "ply\nformat ascii 1.0\nelement vertex 3\nproperty float x\nproperty float y\nproperty float z\nelement %s 3\nproperty int n\nend_header\n0 0 0\n1 0 0\n0 1 0\n"
+	for _, name := range []string{strings.Repeat("-", 10_000), "a\x1b[31mred"} {
+		for _, body := range []string{"1\nx\n3\n", "1\n"} {
+			_, err := parse(t, []byte(fmt.Sprintf(header, name)+body))
+			if err == nil || len(err.Error()) > 300 || strings.Contains(err.Error(), "\x1b") {
+				t.Errorf("error %.400v", err)
+			}
+		}
+	}
+}
+
 func TestWriteThenReadIsEqual(t *testing.T) {
 	dressed := solid.Icosphere(3, 25)
 	dressed.Origin = r3.Vec{X: 1024, Y: -2048.5, Z: 0.25}

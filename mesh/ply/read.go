@@ -144,7 +144,7 @@ func (r *reader) records(e *element, each func(i int, numbers []float64, lists [
 			r.progress(r.body.at, e)
 		}
 		if err := r.body.record(e, numbers, lists); err != nil {
-			return fmt.Errorf("element %s number %d: %w", e.name, i, err)
+			return fmt.Errorf("element %s number %d: %w", e.label(), i, err)
 		}
 		if err := each(i, numbers, lists); err != nil {
 			return err
@@ -155,7 +155,7 @@ func (r *reader) records(e *element, each func(i int, numbers []float64, lists [
 
 func (r *reader) progress(at int, e *element) {
 	if r.opt.Progress != nil {
-		r.opt.Progress(float64(at)/float64(len(r.body.data)), "reading "+e.name)
+		r.opt.Progress(float64(at)/float64(len(r.body.data)), "reading "+e.label())
 	}
 }
 

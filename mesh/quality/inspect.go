@@ -75,7 +75,8 @@ func Inspect(ctx context.Context, m *mesh.Mesh, w *mesh.Weld, t *mesh.Topology, 
 		tree: sync.OnceValue(func() *bvh.Tree { return bvh.Build(m) }),
 	}
 	s.total = s.sum(nil)
-	out := &Result{ZeroArea: s.findWithout(), Closure: mesh.ClosureRatio(m), Orientation: s.orientation()}
+	out := &Result{ZeroArea: s.findWithout(), Closure: mesh.ClosureRatio(m)}
+	out.Orientation, _, _ = s.orientation()
 	progress(0.05, "measuring resolution and noise")
 	var err error
 	if out.Resolution, err = s.resolution(ctx); err != nil {

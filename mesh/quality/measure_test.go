@@ -88,6 +88,15 @@ func TestOrientation(t *testing.T) {
 		if got := inspect(t, row.m).Orientation; got != row.want {
 			t.Errorf("%s: %+v, want %+v", name, got, row.want)
 		}
+		// What can be turned is turned: a second look finds nothing.
+		w := mesh.NewWeld(row.m)
+		better, n := quality.Upright(row.m, w, mesh.NewTopology(row.m, w))
+		if (n > 0) != (row.want.Turned > 0 || row.want.InsideOut > 0) || (n == 0) != (better == row.m) {
+			t.Errorf("%s: %d faces turned", name, n)
+		}
+		if got := inspect(t, better).Orientation; got != (quality.Orientation{OneSided: row.want.OneSided}) {
+			t.Errorf("%s, turned: %+v", name, got)
+		}
 	}
 }
 

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
 )
 
 // Orientation says how the faces look.
@@ -21,15 +23,19 @@ type Orientation struct {
 	InsideOut int
 }
 
-// orientation floods each part of the surface from face to face.
-func (s *surface) orientation() (out Orientation) {
+// How a face looks, compared with the one where its part was begun.
+const (
+	unseen = iota
+	as
+	against
+)
+
+// orientation floods each part of the surface from face to face. way is how
+// faces look; turn says for each part which of the two ways is to be turned for
+// it to look outward, unseen for none.
+func (s *surface) orientation() (out Orientation, way, turn []uint8) {
 	parts := s.t.Components
-	const (
-		unseen = iota
-		as
-		against
-	)
-	way := make([]uint8, s.m.FaceCount())
+	way, turn = make([]uint8, s.m.FaceCount()), make([]uint8, parts)
 	type tally struct {
 		all, against int
 		oneSided     bool
@@ -101,8 +107,9 @@ func (s *surface) orientation() (out Orientation) {
 		}
 		out.Turned += min(p.against, p.all-p.against)
 		volume := p.volume
+		turn[i] = against
 		if 2*p.against > p.all {
-			volume = -volume
+			volume, turn[i] = -volume, as
 		}
 		if p.open || volume >= 0 {
 			continue
@@ -114,9 +121,39 @@ func (s *surface) orientation() (out Orientation) {
 		})
 		if !within {
 			out.InsideOut++
+			turn[i] = as + against - turn[i]
 		}
 	}
-	return out
+	return out, way, turn
+}
+
+// Upright returns m with faces turned so that in every part of the surface
+// neighbours look the same way, and closed parts outward but for cavities, and
+// how many that were. A part with one side only stays as it is. Faces keep their
+// numbers; normals at corners are dropped where any face was turned. Where all
+// is well m itself is returned, at hardly any cost.
+func Upright(m *mesh.Mesh, w *mesh.Weld, t *mesh.Topology) (upright *mesh.Mesh, turned int) {
+	if t.Oriented() && (!t.Closed() || mesh.Volume(m) >= 0 && t.Components == 1) {
+		return m, 0
+	}
+	s := &surface{m: m, w: w, t: t, box: mesh.Bounds(m)}
+	_, way, turn := s.orientation()
+	var over []uint32
+	for f, c := range t.Component {
+		if c >= 0 && way[f] == turn[c] {
+			over = append(over, uint32(f))
+		}
+	}
+	if len(over) == 0 {
+		return m, 0
+	}
+	out := *m
+	out.Normals = nil
+	out.Triangles = slices.Clone(m.Triangles)
+	for _, f := range over {
+		out.Triangles[3*f+1], out.Triangles[3*f+2] = out.Triangles[3*f+2], out.Triangles[3*f+1]
+	}
+	return &out, len(over)
 }
 
 // largeParts is how many parts are looked at for one that another lies in.

@@ -4,7 +4,6 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
@@ -28,29 +27,7 @@ const (
 // principal returns the mean of some points, their principal axes by falling
 // spread, and how far they reach along each.
 func principal(points []r3.Vec) (mean r3.Vec, axes [3]r3.Vec, reach [3]float64) {
-	for _, p := range points {
-		mean = r3.Add(mean, p)
-	}
-	mean = r3.Scale(1/float64(len(points)), mean)
-	c := mat.NewSymDense(3, nil)
-	for _, p := range points {
-		d := r3.Sub(p, mean)
-		v := [3]float64{d.X, d.Y, d.Z}
-		for i := range 3 {
-			for j := i; j < 3; j++ {
-				c.SetSym(i, j, c.At(i, j)+v[i]*v[j])
-			}
-		}
-	}
-	var e mat.EigenSym
-	axes = [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}
-	if e.Factorize(c, true) {
-		var vectors mat.Dense
-		e.VectorsTo(&vectors)
-		for k := range 3 { // eigenvalues rise
-			axes[k] = r3.Vec{X: vectors.At(0, 2-k), Y: vectors.At(1, 2-k), Z: vectors.At(2, 2-k)}
-		}
-	}
+	mean, axes, _ = mesh.Principal(points)
 	for k := range 3 {
 		low, high := math.Inf(1), math.Inf(-1)
 		for _, p := range points {

@@ -1,6 +1,7 @@
 package register
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -182,7 +183,7 @@ func (d *dry) others(ctx context.Context, best *seat, say func(float64)) ([]*sea
 	if len(points) < 12 {
 		return nil, nil
 	}
-	axes, _ := principal(points)
+	_, axes, _ := mesh.Principal(points)
 	if !d.marked {
 		normal = axes[2]
 	}
@@ -228,15 +229,7 @@ func (d *dry) others(ctx context.Context, best *seat, say func(float64)) ([]*sea
 	}
 	say(0.6)
 	found = append(found, s.found...)
-	slices.SortStableFunc(found, func(a, b candidate) int {
-		switch {
-		case a.score > b.score:
-			return -1
-		case a.score < b.score:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(found, func(a, b candidate) int { return cmp.Compare(b.score, a.score) })
 	var out []*seat
 	apart := 4 * s.l.size
 	tried := 0

@@ -217,33 +217,3 @@ func (f *fine) stable(i int) bool { return f.ok[i] && math.Abs(f.gap[i]) <= f.li
 func cell(p r3.Vec, size float64) [3]int32 {
 	return [3]int32{int32(math.Floor(p.X / size)), int32(math.Floor(p.Y / size)), int32(math.Floor(p.Z / size))}
 }
-
-// nth is the n-th smallest of a, which is reordered.
-func nth(a []float64, n int) float64 {
-	for lo, hi := 0, len(a)-1; lo < hi; {
-		pivot := a[lo+(hi-lo)/2]
-		i, j := lo, hi
-		for i <= j {
-			for a[i] < pivot {
-				i++
-			}
-			for pivot < a[j] {
-				j--
-			}
-			if i <= j {
-				a[i], a[j] = a[j], a[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case n <= j:
-			hi = j
-		case n >= i:
-			lo = i
-		default:
-			return a[n]
-		}
-	}
-	return a[n]
-}

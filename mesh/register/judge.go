@@ -228,37 +228,6 @@ func (f *fine) axes() (axes [3]r3.Vec, spread [3]float64) {
 	for v := 0; v < f.before.VertexCount(); v += step {
 		points = append(points, f.before.Vertex(uint32(v)))
 	}
-	return principal(points)
-}
-
-// principal are the principal axes of points, longest first, with the spread
-// along each.
-func principal(points []r3.Vec) (axes [3]r3.Vec, spread [3]float64) {
-	n := float64(len(points))
-	var c r3.Vec
-	for _, p := range points {
-		c = r3.Add(c, r3.Scale(1/n, p))
-	}
-	a := mat.NewSymDense(3, nil)
-	for _, v := range points {
-		p := r3.Sub(v, c)
-		x := [3]float64{p.X, p.Y, p.Z}
-		for i := range 3 {
-			for k := i; k < 3; k++ {
-				a.SetSym(i, k, a.At(i, k)+x[i]*x[k])
-			}
-		}
-	}
-	var e mat.EigenSym
-	if n == 0 || !e.Factorize(a, true) {
-		return [3]r3.Vec{{X: 1}, {Y: 1}, {Z: 1}}, [3]float64{1, 1, 1}
-	}
-	values := e.Values(nil)
-	var v mat.Dense
-	e.VectorsTo(&v)
-	for k := range 3 {
-		axes[k] = r3.Vec{X: v.At(0, 2-k), Y: v.At(1, 2-k), Z: v.At(2, 2-k)}
-		spread[k] = math.Sqrt(math.Max(values[2-k], 0) / n)
-	}
+	_, axes, spread = mesh.Principal(points)
 	return axes, spread
 }

@@ -64,7 +64,11 @@ func (t *kdTree) split(points []r3.Vec, from, to uint32) {
 		}
 	}
 	middle := from + (to-from)/2
-	selectNth(t.patch[from:to], points, axis, int(middle-from))
+	// Equal coordinates by patch number, so that the order is one.
+	selectNth(t.patch[from:to], int(middle-from), func(i, j uint32) bool {
+		x, y := along(points[i], axis), along(points[j], axis)
+		return x < y || (x == y && i < j)
+	})
 	at := len(t.nodes)
 	t.nodes = append(t.nodes, kdNode{axis: uint8(axis), at: along(points[t.patch[middle]], axis)})
 	t.split(points, from, middle)
@@ -80,51 +84,6 @@ func along(p r3.Vec, axis int) float64 {
 		return p.Y
 	}
 	return p.Z
-}
-
-// selectNth brings the n-th smallest to place n, smaller ones before it (equal
-// coordinates by patch number, so that the order is one).
-func selectNth(patch []uint32, points []r3.Vec, axis, n int) {
-	less := func(i, j uint32) bool {
-		x, y := along(points[i], axis), along(points[j], axis)
-		return x < y || (x == y && i < j)
-	}
-	for lo, hi := 0, len(patch)-1; lo < hi; {
-		// Median of three, then Hoare's partition.
-		m := lo + (hi-lo)/2
-		if less(patch[m], patch[lo]) {
-			patch[m], patch[lo] = patch[lo], patch[m]
-		}
-		if less(patch[hi], patch[lo]) {
-			patch[hi], patch[lo] = patch[lo], patch[hi]
-		}
-		if less(patch[hi], patch[m]) {
-			patch[hi], patch[m] = patch[m], patch[hi]
-		}
-		pivot := patch[m]
-		i, j := lo, hi
-		for i <= j {
-			for less(patch[i], pivot) {
-				i++
-			}
-			for less(pivot, patch[j]) {
-				j--
-			}
-			if i <= j {
-				patch[i], patch[j] = patch[j], patch[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case n <= j:
-			hi = j
-		case n >= i:
-			lo = i
-		default:
-			return
-		}
-	}
 }
 
 // nearest returns the patch closest to p, no farther than the square root of

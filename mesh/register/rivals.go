@@ -6,6 +6,7 @@ import (
 
 	"gonum.org/v1/gonum/spatial/r3"
 
+	"rigatino/mesh"
 	"rigatino/mesh/frame"
 )
 
@@ -39,7 +40,7 @@ const (
 // much like the best one: half turns about the specimen's axes, which a nearly
 // symmetric body hardly tells apart.
 func (s *search) challenge(ctx context.Context, best candidate) error {
-	axes, _ := principal(s.l.after[0].points)
+	_, axes, _ := mesh.Principal(s.l.after[0].points)
 	for _, a := range axes {
 		about := frame.Identity()
 		about.T = r3.Scale(-1, s.middle)

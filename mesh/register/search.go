@@ -1,6 +1,7 @@
 package register
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
@@ -196,15 +197,7 @@ func (s *search) take(ctx context.Context, l *linked, quick *surveyor, proposals
 	if err := errors.Join(append(errs, err)...); err != nil {
 		return err
 	}
-	slices.SortStableFunc(proposals, func(a, b proposal) int {
-		switch {
-		case a.score > b.score:
-			return -1
-		case a.score < b.score:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(proposals, func(a, b proposal) int { return cmp.Compare(b.score, a.score) })
 	proposals = proposals[:min(len(proposals), s.most)]
 	const pair = 2
 	for len(proposals) > 0 {

@@ -231,7 +231,7 @@ func (r *Report) surface(m *mesh.Mesh) {
 	}
 	if n := q.Orientation.Turned; n > 0 {
 		r.add("faces_turned", mesh.Warning, fmt.Sprintf("%d triangles look the other way than those about them", n),
-			"let the scan program make all faces look outward")
+			"nothing to do: in a project they are turned while working, and the file stays as it is")
 	}
 	if n := q.Orientation.OneSided; n > 0 {
 		r.add("one_sided", mesh.Warning, fmt.Sprintf("%d parts of the surface have no outer side: followed all round, it comes back inside out", n),
@@ -242,7 +242,7 @@ func (r *Report) surface(m *mesh.Mesh) {
 		if r.Components > 1 {
 			reason = fmt.Sprintf("%d closed parts look inward and lie in no other", n)
 		}
-		r.add("inside_out", mesh.Warning, reason, "let the scan program turn the faces, or check whether the scan is mirrored")
+		r.add("inside_out", mesh.Warning, reason, "in a project they are turned while working, and the file stays as it is; check whether the scan is mirrored")
 	}
 	if c := q.Crossing; c.Pairs > 0 {
 		least := ""

@@ -53,7 +53,6 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 	c := w.change
 	surface := (s.before.area + s.after.area) / 2
 	t := terms{
-		whole:   a.RawMM3,
 		cone:    sign * s.after.cone,
 		rim:     s.slant,
 		caps:    s.capDepth + s.capArea*c.LimitMM/limitSigmas,
@@ -62,6 +61,10 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 	t.motion = t.aligned
 	t.tessellation = sign * (chords(c.Before, w.beforeFaces[k], w.levelBefore(k, a.OutlineMM)) -
 		chords(c.After, w.afterFaces[k], w.levelAfter(k, a.OutlineMM)))
+	if !a.LocalZero.Flat {
+		a.ChordsMM3 = t.tessellation
+	}
+	t.whole = a.RawMM3 + a.ChordsMM3
 	// Every vertex moves the volume by its noise times a third of the faces
 	// round it, which are six: twice the mean face.
 	own := func(s *change.Side, p *patch) float64 {
@@ -82,9 +85,14 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 		}
 		return t
 	}
-	t.whole = a.LevelledMM3
-	t.level, t.levelDof = w.levelUncertainty(s, a, surface)
-	// Noise from vertex to vertex has a term of its own.
+	t.whole = a.LevelledMM3 + a.ChordsMM3
+	t.level, t.levelDof = w.levelUncertainty(s, z.FromMM-a.OutlineMM, z.ToMM-a.OutlineMM)
+	// Noise from vertex to vertex has a term of its own; where the unchanged
+	// surface shows less of both together than the noise alone should do, what
+	// is shown holds.
+	if t.level < t.noise && t.levelDof > 0 {
+		t.noise = 0
+	}
 	t.level = math.Sqrt(max(0, t.level*t.level-t.noise*t.noise))
 	// The ring has taken a shift out, whatever its cause. What is left of a
 	// turn or a difference of scale is what it does about the area's middle.
@@ -95,12 +103,12 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 	return t
 }
 
-// levelUncertainty is the standard uncertainty of the level that the ring gave,
-// mm³, with its degrees of freedom (0: many).
-func (w *work) levelUncertainty(s *shell, a *Area, surface float64) (u, dof float64) {
-	z := &a.LocalZero
+// levelUncertainty is the standard uncertainty, mm³, of a shell's level taken
+// from a ring between two distances outside its outline, with its degrees of
+// freedom (0: many).
+func (w *work) levelUncertainty(s *shell, from, to float64) (u, dof float64) {
+	surface := (s.before.area + s.after.area) / 2
 	radius := math.Sqrt(s.after.area / math.Pi)
-	from, to := z.FromMM-a.OutlineMM, z.ToMM-a.OutlineMM
 	// A large area has no unchanged place of its size: smaller ones are tried,
 	// and the error grows at least as the distance from the ring.
 	for tried := radius; tried > radius/10; tried *= 0.75 {
@@ -155,7 +163,7 @@ func budget(c *change.Change, areas []*Area) quantity.Budget {
 		normal("noise of the scans", squares.noise, 0),
 		normal("level of the unchanged surface", squares.level, levelDof),
 		within("outline", sum.outline, squares.outline),
-		within("tessellation", sum.tessellation, 0),
+		within("tessellation", sum.tessellation*chordsKnown, 0),
 	}
 	if squares.localZero > 0 {
 		b = append(b, within("level of an unclean ring", sum.localZero, squares.localZero))

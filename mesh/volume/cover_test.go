@@ -177,10 +177,27 @@ func TestCoverage(t *testing.T) {
 	if float64(held) < 0.9*float64(n) {
 		t.Errorf("%d of %d inside their uncertainty, want 90 %%", held, n)
 	}
-	if m := median(ratios); m > 3.5 {
-		t.Errorf("median U over error %v: uncertainties are fat", m)
+	// The median of few dozen ratios is uncertain by a fifth: whether half of
+	// them lie below 3.5 is put to the same exact test as the coverage.
+	below := 0
+	for _, x := range ratios {
+		if x < 3.5 {
+			below++
+		}
+	}
+	if p := (distuv.Binomial{N: float64(n), P: 0.5}).CDF(float64(below)); p < 0.01 {
+		t.Errorf("%d of %d are below 3.5 (chance %v): uncertainties are fat", below, n, p)
+	}
+	if m := 100 * median(errors); m > 0.9 {
+		t.Errorf("median error %.2f %%, want 0.9", m)
 	}
 	if long {
+		if m := median(ratios); m > 3.5 {
+			t.Errorf("median U over error %v: uncertainties are fat", m)
+		}
+		if m := 100 * median(errors); m > 0.5 {
+			t.Errorf("median error %.2f %%, want 0.5", m)
+		}
 		p := distuv.Binomial{N: float64(n), P: 0.95}.CDF(float64(held))
 		t.Logf("chance of %d or fewer of %d at 95 %%: %.3f", held, n, p)
 		if p < 0.01 {

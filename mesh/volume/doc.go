@@ -18,6 +18,12 @@
 // without the correction is kept beside it; where it is not, the value is as
 // the alignment gives it and the level of the ring goes into the uncertainty.
 //
+// Faces are chords: on round surface they cut off volume, by an eighth of the
+// edge's square over the radius, and the same shape scanned twice with edges of
+// two lengths differs by it. It is estimated from the normals at corners and
+// added, a recognised effect too, but where the ring shows that the scans lie
+// on each other with their flat faces. Half of it stays in the uncertainty.
+//
 // Two outlines farther out and, where both scans are closed, a count along
 // lines check the value. They are shown, never averaged in.
 //

@@ -71,11 +71,14 @@ type Area struct {
 	OutlineMM float64
 	// RawMM3 is the volume at the level that the alignment gives, LevelledMM3
 	// at the level that the clean ring round the area shows, NaN without one.
-	// The value is the levelled one where there is one.
-	RawMM3, LevelledMM3 float64
-	LocalZero           LocalZero
-	Checks              []AreaCheck
-	Consistent          bool
+	// ChordsMM3 is what the flat faces of the scan before cut off the smooth
+	// surface through their corners, less what those of the scan after do; 0 where
+	// the ring speaks against it. The value is the levelled one where there is
+	// one, else the raw, and the chords: a known error is taken out (GUM 3.2.4).
+	RawMM3, LevelledMM3, ChordsMM3 float64
+	LocalZero                      LocalZero
+	Checks                         []AreaCheck
+	Consistent                     bool
 
 	terms terms
 }
@@ -84,7 +87,7 @@ type Area struct {
 type AreaCheck struct {
 	Method     string
 	MM3        float64
-	U          float64 // standard uncertainty, mm³, of the method alone; 0 for another outline
+	U          float64 // standard uncertainty, mm³, that the method has beyond the value's
 	Consistent bool
 }
 
@@ -264,6 +267,10 @@ func (w *work) area(ctx context.Context, k int32) Area {
 	}
 	a.terms = w.terms(k, s, &a, sign)
 	a.terms.lineLevel = value - a.RawMM3
+	value += a.ChordsMM3
+	for i := range a.Checks {
+		a.Checks[i].MM3 += a.ChordsMM3
+	}
 	method := MethodShell
 	if s.loops == 0 {
 		method = MethodWhole
@@ -296,8 +303,15 @@ func (w *work) otherOutlines(ctx context.Context, k int32, steps float64, a *Are
 		if !ok {
 			shift = a.LocalZero.ShiftMM
 		}
-		v := sign * s.levelled(shift)
-		a.Checks = append(a.Checks, AreaCheck{Method: c.method, MM3: v})
+		v := sign*s.levelled(shift) + a.ChordsMM3
+		// Its own level is that of a ring farther out, and counts with all the
+		// surface inside.
+		u := 0.0
+		if ok {
+			level, _ := w.levelUncertainty(s, 0, a.LocalZero.ToMM-at*w.change.StepMM)
+			u = math.Sqrt(max(0, level*level-a.terms.level*a.terms.level-a.terms.noise*a.terms.noise))
+		}
+		a.Checks = append(a.Checks, AreaCheck{Method: c.method, MM3: v, U: u})
 		if c.method == MethodFarther {
 			a.terms.outline = v - value
 			a.terms.lineLevel = sign * (s.levelled(a.LocalZero.ShiftMM) - s.volume)

@@ -100,8 +100,12 @@ func TestCutNonManifold(t *testing.T) {
 // and 4πabc/3), and nothing off what is flat, creases or not.
 func TestChords(t *testing.T) {
 	whole := func(m *mesh.Mesh) float64 {
-		s, faces := alone(m)
-		return chords(s, faces, func(uint32) float64 { return 1 })
+		c, err := change.Compare(context.Background(), m, m, frame.Identity(), change.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		_, faces := alone(m)
+		return chords(c.Before, faces, func(uint32) float64 { return 1 })
 	}
 	for level := 3; level <= 5; level++ {
 		m := solid.Icosphere(level, 20)

@@ -225,7 +225,7 @@ func pullBack(ctx context.Context, c *change.Change, reached []reach) ([]pulled,
 				continue
 			}
 			// The answer is known to be this close; the margin is for rounding.
-			within := math.Abs(b.Gap[v])*(1+1e-9) + 1e-6*a.EdgeMM
+			within := math.Abs(b.Gap[v]+float64(b.Bulge[v]))*(1+1e-6) + 1e-6*a.EdgeMM
 			if h, ok := a.Tree.Closest(b.Vertex(uint32(v)), within); ok {
 				out[v] = pulled{h.Face, h.Weights}
 			}

@@ -29,6 +29,11 @@ type LocalZero struct {
 	ShiftMM r3.Vec
 	// LevelMM is the mean gap of the clean ring.
 	LevelMM float64
+	// Flat says that the two scans lie on each other in the clean ring with their
+	// flat faces and not with smooth surfaces through their corners: corners were
+	// put where they are for the faces to fit, or the specimen is flat between
+	// them.
+	Flat bool
 
 	// farShifts are the shifts fitted only from so many steps on.
 	farShifts map[float64]r3.Vec
@@ -37,6 +42,7 @@ type LocalZero struct {
 // witness is one vertex of a ring.
 type witness struct {
 	gap, area, steps float64 // steps: distance from the core
+	bulge            float64 // what gap would be more against flat faces
 	normal, at       r3.Vec
 }
 
@@ -79,7 +85,7 @@ func (w *work) witnesses(k int32) []witness {
 					continue // a speck too small to be an area
 				}
 				area, normal := around(s, v)
-				got[n] = witness{sign * s.Gap[v], area, own / step, normal, s.Vertex(v)}
+				got[n] = witness{sign * s.Gap[v], area, own / step, sign * float64(s.Bulge[v]), normal, s.Vertex(v)}
 			}
 		})
 		for _, g := range got {
@@ -132,8 +138,42 @@ func around(s *change.Side, v uint32) (area float64, normal r3.Vec) {
 // with what the shift fitted farther out predicts there: matter removed or
 // added thinly round the core shows as a mean that falls outwards, an error of
 // the alignment does not.
+//
+// Where the gaps to smooth surfaces leave a mean that no shift explains, and
+// those to flat faces leave less, the latter hold.
 func (w *work) localZero(k int32) LocalZero {
 	all := w.witnesses(k)
+	z := w.zeroOf(all)
+	if !z.Clean {
+		return z
+	}
+	left, err := leftOver(all, z.FromMM/w.change.StepMM)
+	if math.Abs(left) <= max(agreeMM, agreeErrors*err) {
+		return z
+	}
+	for i := range all {
+		all[i].gap += all[i].bulge
+	}
+	flat := w.zeroOf(all)
+	if !flat.Clean {
+		return z
+	}
+	if l, _ := leftOver(all, flat.FromMM/w.change.StepMM); math.Abs(l) < math.Abs(left) {
+		flat.Flat = true
+		return flat
+	}
+	return z
+}
+
+// leftOver is the mean gap from a distance on that the best shift leaves, with
+// its standard error.
+func leftOver(all []witness, from float64) (mean, err float64) {
+	mean, err, _ = ringMean(all, from, math.Inf(1), sumsOf(beyond(all, from)).shift())
+	return mean, err
+}
+
+// zeroOf finds the level that a ring of places shows.
+func (w *work) zeroOf(all []witness) LocalZero {
 	step := w.change.StepMM
 	z := LocalZero{}
 	for r := 0; r+1 < len(ringSteps); r++ {

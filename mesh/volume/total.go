@@ -35,7 +35,7 @@ func (w *work) check(ctx context.Context, r *Result, progress func(float64)) err
 			if area.Kind == change.Added {
 				v = -v
 			}
-			v += area.terms.lineLevel
+			v += area.terms.lineLevel + area.ChordsMM3
 			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v, U: u})
 		}
 		area.agree(&w.change.Options)

@@ -161,11 +161,7 @@ func (w *writer) bodies() ([]int, error) {
 }
 
 func (b *Body) placer(offset r3.Vec) placer {
-	factor := b.Scale.Factor
-	if factor == 0 {
-		factor = 1
-	}
-	return placer{factor, b.ScanToPiece.Then(b.PieceToSpecimen), offset}
+	return placer{b.Scale.Calibrated(), b.ScanToPiece.Then(b.PieceToSpecimen), offset}
 }
 
 // rows gives the table rows of a triangle's labels, adding rows as they come.
