@@ -36,7 +36,7 @@ func firstFaces(m *mesh.Mesh, n int, first bool) []bool {
 // search and from picks alike (fabricated, the truth is known; without strokes it
 // must not be accepted, as TestNeverLies has it).
 func TestStrokesSettleWhatCarriesTheFit(t *testing.T) {
-	before, after, bones, truth := onBed(1)
+	before, after, bones, truth := onBed(2)
 	if r := align(t, before, after, Options{}); r.Verdict == Accepted {
 		t.Errorf("without strokes: accepted, %s", r.Reason)
 	}
