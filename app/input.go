@@ -134,7 +134,7 @@ func (w *Window) Press(x, y float64) {
 		w.barEnd(p)
 		return
 	}
-	if w.walk.trimming && ok {
+	if w.walk.trimming { // the line may begin beside the specimen
 		w.hand.lasso = &tool.Lasso{}
 		w.hand.lasso.Add(x, y)
 		return

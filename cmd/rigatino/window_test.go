@@ -7,6 +7,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"os"
@@ -19,8 +20,11 @@ import (
 	"rigatino/annotate"
 	"rigatino/annotate/facemap"
 	"rigatino/annotate/project"
+	"rigatino/mesh"
+	"rigatino/mesh/frame"
 	"rigatino/mesh/gltf"
 	"rigatino/mesh/solid"
+	"rigatino/mesh/solid/bentbody"
 )
 
 // bench is the real window on a screen of its own, driven by mouse and keys.
@@ -388,8 +392,160 @@ func TestToolsByMouseAndKeys(t *testing.T) {
 	}
 }
 
+// What a look at a scan proposes is walked through by keys: the bed is set aside,
+// taken back by undo and kept in; a stroke leaves faces out and undo takes them
+// back.
+func TestLookByMouseAndKeys(t *testing.T) {
+	m := solid.Icosphere(5, 40)
+	bed := solid.Plane(200, 60)
+	base := uint32(m.VertexCount())
+	for i, v := range bed.Positions {
+		if i%3 == 2 {
+			v = -40
+		}
+		m.Positions = append(m.Positions, v)
+	}
+	for _, v := range bed.Triangles {
+		m.Triangles = append(m.Triangles, base+v)
+	}
+	b := &bench{t: t, display: display(t)}
+	b.open(scanProject(t, m))
+	b.do("mousemove", "72", "777", "click", "1") // the task button
+	if e := b.wait("task"); e["task"] != "Add" {
+		t.Fatalf("the button chose %v", e["task"])
+	}
+	b.do("mousemove", "257", "666", "click", "1") // on the shelf
+	if e := b.wait("looked"); e["proposals"] != 1.0 {
+		t.Fatalf("looked: %v", e)
+	}
+	if e := b.wait("proposal"); e["kind"] != "bed" || e["faces"] != 7200.0 || e["seen"].(float64) < 0.5 {
+		t.Fatalf("in hand is %v", e)
+	}
+	b.do("key", "s")
+	aside := b.wait("set aside")
+	if aside["faces"] != 7200.0 || aside["region"] != "R1" {
+		t.Fatalf("set aside: %v", aside)
+	}
+	b.do("key", "ctrl+z")
+	blank := b.wait("undo")["map"]
+	if blank == aside["map"] {
+		t.Fatal("undo left the map as it was")
+	}
+	b.do("key", "i")
+	if e := b.wait("kept in"); e["map"] != blank {
+		t.Fatalf("kept in: %v", e)
+	}
+	b.wait("frame")
+	b.do("mousemove", "486", "666", "click", "1") // Leave out
+	if e := b.wait("leaving"); e["out"] != true {
+		t.Fatalf("the button gave %v", e)
+	}
+	b.drag("1", [2]int{470, 330}, [2]int{510, 350})
+	if e := b.wait("stroke"); e["kind"] != "support" || e["faces"].(float64) < 20 {
+		t.Fatalf("stroke %v", e)
+	}
+	b.do("key", "ctrl+z")
+	if e := b.wait("undo"); e["map"] != blank {
+		t.Errorf("undo gave map %v, wanted %v", e["map"], blank)
+	}
+}
+
+// In the task Change two scans are compared, what they propose is walked through
+// by keys, trimmed with the mouse, accepted and refused; undo takes it back and
+// nothing is marked before.
+func TestProposalsByMouseAndKeys(t *testing.T) {
+	b := &bench{t: t, display: display(t)}
+	b.open(pairProject(t))
+	b.do("mousemove", "432", "777", "click", "1") // the task button
+	b.wait("task")
+	b.wait("loaded") // the other date
+	b.do("mousemove", "1215", "728", "click", "1")
+	if e := b.wait("compared"); e["areas"] != 4.0 {
+		t.Fatalf("compared: %v", e)
+	}
+	b.wait("frame")
+	b.do("mousemove", "1215", "728", "click", "1")
+	if e := b.wait("proposed"); e["proposals"] != 4.0 {
+		t.Fatalf("proposed: %v", e)
+	}
+	b.wait("proposal")
+	b.do("key", "b") // round to the last, matter put on
+	last := b.wait("proposal")
+	if last["kind"] != "fill_added" || last["number"] != 4.0 || last["state"] != "" {
+		t.Fatalf("in hand is %v", last)
+	}
+	b.do("key", "t")
+	b.wait("trimming")
+	b.wait("frame")
+	b.drag("1", [2]int{490, 180}, [2]int{800, 180}, [2]int{800, 540}, [2]int{490, 540}, [2]int{490, 180})
+	trimmed := b.wait("trimmed")
+	if n := trimmed["faces"].(float64); n < 5 || n >= last["faces"].(float64) {
+		t.Fatalf("trimmed: %v of %v", trimmed, last["faces"])
+	}
+	b.do("key", "a")
+	accepted := b.wait("accepted")
+	if accepted["as"] != "fill" || accepted["trimmed"] != true || accepted["faces"] != trimmed["faces"] {
+		t.Fatalf("accepted: %v", accepted)
+	}
+	b.wait("proposal")
+	b.do("key", "o")
+	if e := b.wait("refused"); e["kind"] == "fill_added" {
+		t.Fatalf("refused: %v", e)
+	}
+	for range 2 {
+		b.do("key", "ctrl+z")
+		if e := b.wait("undo"); !strings.HasPrefix(fmt.Sprint(e["label"]), "proposal ") {
+			t.Fatalf("undone: %v", e)
+		}
+	}
+}
+
+// pairProject is a project with two scans of the bent body, aligned.
+func pairProject(t *testing.T) string {
+	t.Helper()
+	body := bentbody.New(1)
+	dir := scanProject(t, body.Before(bentbody.Scanning{Triangles: 20000}))
+	p, err := project.Open(dir, project.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	var buf bytes.Buffer
+	if err := gltf.Write(&buf, body.After(bentbody.Scanning{Triangles: 20000}), 1e-3); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "after.glb")
+	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	added, err := p.AddScan(context.Background(), project.Adding{Path: file, Stage: "mech_coarse", Date: "2026-03-09"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	err = p.Edit("aligned", func(r *annotate.Record) error {
+		var c [36]float64
+		for k := range 6 {
+			c[7*k] = 1e-12 // a millionth of a radian, a millionth of a millimetre
+		}
+		r.Use(added.Use.Key()).Alignment = &annotate.Alignment{To: "received/body/whole", ScanToPiece: frame.Identity().Matrix(), Verdict: annotate.VerdictAccepted, Reason: "as made", Covariance: c[:]}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(p.Save(), p.Close()); err != nil {
+		t.Fatal(err)
+	}
+	return dir
+}
+
 // ballProject is a project with one scan, a ball of 40 mm radius.
 func ballProject(t *testing.T) string {
+	t.Helper()
+	return scanProject(t, solid.Icosphere(6, 40))
+}
+
+// scanProject is a project with one scan.
+func scanProject(t *testing.T, m *mesh.Mesh) string {
 	t.Helper()
 	dir := filepath.Join(t.TempDir(), "ball.rigatino")
 	p, err := project.New(dir, annotate.Specimen{CatalogueNumber: "TVM 7", Title: "a ball"})
@@ -398,7 +554,7 @@ func ballProject(t *testing.T) string {
 	}
 	file := filepath.Join(t.TempDir(), "ball.glb")
 	var buf bytes.Buffer
-	if err := gltf.Write(&buf, solid.Icosphere(6, 40), 1e-3); err != nil {
+	if err := gltf.Write(&buf, m, 1e-3); err != nil {
 		t.Fatal(err)
 	}
 	if err := os.WriteFile(file, buf.Bytes(), 0o644); err != nil {
