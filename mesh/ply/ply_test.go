@@ -303,6 +303,19 @@ func TestVerticesWithoutPlace(t *testing.T) {
 	}
 }
 
+// Coordinates as large as float32 has them are places, alone and together; twice
+// that is none. Found by fuzzing.
+func TestVerticesFarAway(t *testing.T) {
+	far := "3.39e38"
+	m, err := parse(t, asciiFile(xyz, []string{far + " " + far + " 0", "0 " + far + " 0", "0 0 0"}, []string{"3 0 1 2"}))
+	if err != nil || m.Mesh.FaceCount() != 1 {
+		t.Errorf("far: %v", err)
+	}
+	if _, err := parse(t, asciiFile([]string{"double x", "double y", "double z"}, []string{"7e38 0 0", "1 0 0", "0 0 0"}, []string{"3 0 1 2"})); err == nil || !strings.Contains(err.Error(), "no place") {
+		t.Errorf("farther: error %v", err)
+	}
+}
+
 // What a file says of itself is repeated in part only, and what cannot be shown
 // is quoted: a message stays a sentence. Found by fuzzing.
 func TestMessagesStayShort(t *testing.T) {

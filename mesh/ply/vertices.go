@@ -227,7 +227,7 @@ func (r *reader) positions(factor float64) error {
 	place := func(i int, x, y, z float64) {
 		q := m.Positions[3*i : 3*i+3 : 3*i+3]
 		q[0], q[1], q[2] = float32(x*factor-o.X), float32(y*factor-o.Y), float32(z*factor-o.Z)
-		if s := q[0] + q[1] + q[2]; s-s != 0 {
+		if nowhere(q) {
 			for {
 				old := first.Load()
 				if int64(i) >= old || first.CompareAndSwap(old, int64(i)) {
@@ -257,15 +257,19 @@ func (r *reader) positions(factor float64) error {
 	return r.noPlace()
 }
 
+// nowhere says that a coordinate is not finite. The sum is one of float64, since
+// that of large float32 is not finite either.
+func nowhere(q []float32) bool {
+	s := float64(q[0]) + float64(q[1]) + float64(q[2])
+	return s-s != 0
+}
+
 // noPlace deals with vertices that are no place: scanners mark so what they did
 // not see. Where a face uses one the file is refused, else they go to the
 // origin.
 func (r *reader) noPlace() error {
 	m := r.file.Mesh
-	bad := func(v uint32) bool {
-		s := m.Positions[3*v] + m.Positions[3*v+1] + m.Positions[3*v+2]
-		return s-s != 0
-	}
+	bad := func(v uint32) bool { return nowhere(m.Positions[3*v : 3*v+3]) }
 	for i, v := range m.Triangles {
 		if bad(v) {
 			q := r.at(int(v))
