@@ -31,6 +31,10 @@ type Options struct {
 	// BeforeIgnore and AfterIgnore mark faces that take no part: bed, mount, scale
 	// bar. nil for none.
 	BeforeIgnore, AfterIgnore []bool
+	// BeforeTrust and AfterTrust mark faces that alone carry the fit, nil for all;
+	// BeforeNever and AfterNever faces that carry none of it. Both are somebody's
+	// word about the surface and hold for the search as well as for picked pairs.
+	BeforeTrust, AfterTrust, BeforeNever, AfterNever []bool
 	// MayAppear says that matter may have been put on in between (a fill, a piece
 	// joined again): it does not speak against a pose then, and neither does a second motion
 	// that explains much less than the main one.
@@ -38,6 +42,11 @@ type Options struct {
 	// Similarity lets the size of the after-scan change too.
 	Similarity bool
 	Progress   func(done float64, words string)
+	// Pose, if not nil, is told now and then where the after-scan lies so far, for
+	// somebody who looks on. It is called on the goroutine of Align.
+	Pose func(afterToBefore frame.Rigid)
+
+	beforeSupport, afterSupport []bool // what was to be ignored before the strokes were added
 }
 
 // Result is a pose with its evidence. Where the verdict is refused, the pose and
@@ -69,11 +78,16 @@ type Result struct {
 	// ErrorOverChange is the largest ErrorAt, mm, over the after-scan's faces that
 	// are not stable.
 	ErrorOverChange float64
-	// CheckPointRMS and CheckPointMax are the distances, mm, of Options.Checks.
+	// CheckPoints is how many Options.Checks there are, CheckPointRMS and
+	// CheckPointMax their distances under the pose, mm.
+	CheckPoints                  int
 	CheckPointRMS, CheckPointMax float64
 
 	// Weakest is the motion that the stable area holds least, in words.
 	Weakest string
+	// WeakTurn (rad, about Centre) and WeakShift (mm) are that motion, as long as it
+	// is drawn; zero where too little is stable to tell.
+	WeakTurn, WeakShift r3.Vec
 	// Covariance of the pose, row-major: turn (rad) about Centre, then shift (mm),
 	// in the frame of the before-scan.
 	Covariance [36]float64
@@ -123,6 +137,9 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 	if n := len(opt.Picks); n > 0 && n < 3 {
 		return nil, fmt.Errorf("%d picked pairs hold nothing in place: %s", n, pickNext)
 	}
+	if err := opt.heed(before, after); err != nil {
+		return nil, err
+	}
 	r := &Result{AfterToBefore: frame.Identity(), AppliedScale: 1, RelativeScale: 1}
 	say(0.02, "Looking at both scans evenly")
 	l, err := newLevels(ctx, before, after, opt)
@@ -130,7 +147,7 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 		return nil, err
 	}
 	if len(l.before[0].points) == 0 || len(l.after[0].points) == 0 {
-		return r.refuse("a scan has no surface that takes part", "mark less of it as support, or open another file"), nil
+		return r.refuse("a scan has no surface that takes part", "mark less of it as support or as never to be trusted, or open another file"), nil
 	}
 	say(0.2, "Laying the scans on one another")
 	s := newSearch(l, opt.MayAppear)
@@ -147,13 +164,20 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 		if opt.Start != nil {
 			start.Rigid = *opt.Start
 		}
-		if pose, err = s.findFrom(ctx, start, opt, func(done float64) { say(0.2+0.25*done, "Searching where the scans fit") }); err != nil {
+		opt.show(start)
+		if pose, err = s.findFrom(ctx, start, opt, func(done float64) {
+			say(0.2+0.25*done, "Searching where the scans fit")
+			if len(s.found) > 0 {
+				opt.show(s.found[0].pose)
+			}
+		}); err != nil {
 			return nil, err
 		}
 	}
 	if same {
 		pose = frame.Similarity{Scale: 1, Rigid: frame.Identity()} // nothing to fit: no rounding either
 	}
+	opt.show(pose)
 	say(0.5, "Looking where both scans agree")
 	f, err := newFine(ctx, before, after, pose, opt, l)
 	if err != nil {
@@ -164,6 +188,7 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 			return nil, err
 		}
 	}
+	opt.show(f.pose)
 	r.AfterToBefore, r.AppliedScale = f.pose.Rigid, f.pose.Scale
 	if err := f.describe(ctx, r, say); err != nil {
 		return nil, err
@@ -181,7 +206,9 @@ func Align(ctx context.Context, before, after *mesh.Mesh, opt Options) (*Result,
 			return nil, err
 		}
 	}
+	r.WeakTurn, r.WeakShift = d.hold.turn, d.hold.shift
 	f.judge(r, d)
+	r.heedChecks(opt.Checks, mesh.Bounds(before).Diagonal())
 	if r.Moved != nil && r.Verdict == Accepted {
 		r.Reason += fmt.Sprintf("; a piece of %.0f\u00a0%% moved by %.2f\u00a0mm and %.1f°", 100*r.Moved.Share, r.Moved.Shift, r.Moved.Turn*180/math.Pi)
 	}
@@ -231,6 +258,7 @@ func (r *Result) fromPicks(ctx context.Context, opt Options, s *search, pose *fr
 		r.refuse("the picked pairs fit a mirror image better: one of the scans is mirrored", "save that scan again without mirroring, or check the pairs")
 		return true, nil
 	}
+	opt.show(*pose)
 	*pose, err = s.l.refine(ctx, *pose, math.Max(4*fit.RMS, 0.04*s.l.radius), s.low(), opt.Similarity)
 	return false, err
 }

@@ -2,7 +2,6 @@ package register
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"math"
 
@@ -108,33 +107,15 @@ func FitDry(ctx context.Context, body, piece *mesh.Mesh, opt DryOptions) (*DryFi
 	if say == nil {
 		say = func(float64, string) {}
 	}
-	if body.FaceCount() == 0 || piece.FaceCount() == 0 {
-		return nil, errors.New("a scan without faces cannot be fitted: open another file")
-	}
-	if n := len(opt.Picks); n > 0 && n < 3 {
-		return nil, fmt.Errorf("%d picked pairs hold nothing in place: %s", n, dryNext)
-	}
-	for _, s := range []struct {
-		name string
-		m    *mesh.Mesh
-		mask []bool
-	}{{"body", body, opt.BodyBreak}, {"piece", piece, opt.PieceBreak}} {
-		if s.mask != nil && len(s.mask) != s.m.FaceCount() {
-			return nil, fmt.Errorf("the marked break of the %s has %d faces, its scan %d: mark it on this scan", s.name, len(s.mask), s.m.FaceCount())
-		}
-	}
 	out := &DryFit{DryPlace: DryPlace{PieceToBody: frame.Identity()}, Fit: FitPlaced}
 	say(0.02, "Turning the break inside out")
-	theirs, _ := breakOf(body, opt.BodyBreak, false)
-	mine, faces := breakOf(piece, opt.PieceBreak, true)
-	if theirs.FaceCount() == 0 || mine.FaceCount() == 0 {
-		return out.refuse("no broken faces are marked on one side", dryNext), nil
-	}
-	d, err := newDry(ctx, theirs, mine, opt)
+	d, faces, err := faced(ctx, body, piece, opt)
 	if err != nil {
 		return nil, err
 	}
-	d.marked = opt.PieceBreak != nil
+	if d == nil {
+		return out.refuse("no broken faces are marked on one side", dryNext), nil
+	}
 	say(0.1, "Looking how the broken faces go together")
 	r := &Result{AppliedScale: 1, RelativeScale: 1}
 	pose := frame.Similarity{Scale: 1, Rigid: frame.Identity()}

@@ -24,8 +24,9 @@ const (
 )
 
 func newLevels(ctx context.Context, before, after *mesh.Mesh, opt Options) (*levels, error) {
-	boxB, areaB := extent(before, opt.BeforeIgnore)
-	_, areaA := extent(after, opt.AfterIgnore)
+	// Limits stay what they are where only part of a scan is to be trusted.
+	boxB, areaB := extent(before, opt.beforeSupport)
+	_, areaA := extent(after, opt.afterSupport)
 	l := &levels{size: math.Max(math.Sqrt(math.Min(areaB, areaA)/refinePatches), 1e-9), radius: boxB.Diagonal() / 4}
 	for _, side := range []struct {
 		m      *mesh.Mesh

@@ -109,26 +109,13 @@ func (f *fine) smooth(r *Result) {
 	}
 }
 
-// checkPoints sets the pairs that took no part in the fit against it.
-func (r *Result) checkPoints(f *fine) {
-	sum := 0.0
-	for _, p := range f.opt.Checks {
-		d := r3.Norm(r3.Sub(f.pose.Apply(p.After), p.Before))
-		sum += d * d
-		r.CheckPointMax = math.Max(r.CheckPointMax, d)
-	}
-	if n := float64(len(f.opt.Checks)); n > 0 {
-		r.CheckPointRMS = math.Sqrt(sum / n)
-	}
-}
-
 // errorOverChange is the largest stated error where the scans do not agree, which
 // is where change will be measured.
 func (f *fine) errorOverChange(r *Result) {
 	step := max(1, f.after.FaceCount()/2000)
 	third := [3]float64{1. / 3, 1. / 3, 1. / 3}
 	for face := 0; face < f.after.FaceCount(); face += step {
-		if r.StableAfter[face] || f.opt.AfterIgnore != nil && f.opt.AfterIgnore[face] {
+		if r.StableAfter[face] || f.opt.afterSupport != nil && f.opt.afterSupport[face] {
 			continue
 		}
 		p := f.pose.Apply(f.after.At(mesh.SurfacePoint{Face: uint32(face), Weights: third}))
@@ -141,8 +128,13 @@ func (r *Result) worth() {
 	if r.ErrorOverChange > 0 {
 		r.Reason += fmt.Sprintf("; where it changed the pose is good to %.3f\u00a0mm (95\u00a0%%, from the scans alone)", r.ErrorOverChange)
 	}
+	if r.CheckPoints > 0 {
+		r.Reason += "; " + r.checkWords()
+	}
 	if r.SmoothMM > 0 {
 		r.Reason += fmt.Sprintf("; what is left hangs together over whole patches by %.3f\u00a0mm: smooth error of the scans, which no fit can tell from motion", r.SmoothMM)
-		r.NextStep = "measure check points: marks in both scans that take no part in the fit"
+		if r.CheckPoints < leastChecks {
+			r.NextStep = "measure check points: marks in both scans that take no part in the fit"
+		}
 	}
 }
