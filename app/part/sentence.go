@@ -148,7 +148,12 @@ func (r *sentenceRenderer) flow(width float32) {
 		w := canvas.NewText(p.text, ink)
 		w.TextSize, w.TextStyle.Bold = size, p.bold
 		wide := w.MinSize().Width
-		if x > 0 && x+wide > width && (i == 0 || !glued[i-1]) {
+		// What is glued to a word goes with it to the next line.
+		need := wide
+		for k := i; glued[k] && k+1 < len(parts); k++ {
+			need += fyne.MeasureText(parts[k+1].text, size, fyne.TextStyle{Bold: parts[k+1].bold}).Width
+		}
+		if x > 0 && x+need > width && (i == 0 || !glued[i-1]) {
 			x, y = 0, y+lineHeight
 		}
 		w.Move(fyne.NewPos(x, y))
