@@ -21,7 +21,8 @@ type Record struct {
 }
 
 // Specimen is what the project is about. The place of find is withheld unless
-// somebody released it.
+// somebody released it, and so is what pictures of a scan say besides what they
+// show: camera, time, place and maker.
 type Specimen struct {
 	Institution      string       `json:"institution,omitempty"`
 	CatalogueNumber  string       `json:"catalogue_number,omitempty"`
@@ -34,6 +35,7 @@ type Specimen struct {
 	Formation        string       `json:"formation,omitempty"`
 	Locality         string       `json:"locality,omitempty"`
 	LocalityReleased bool         `json:"locality_released,omitempty"`
+	NotesReleased    bool         `json:"picture_notes_released,omitempty"`
 	Owner            string       `json:"owner,omitempty"`
 	Rights           string       `json:"rights,omitempty"`
 	Orientation      *Orientation `json:"orientation,omitempty"`

@@ -26,7 +26,7 @@ func (w *Window) handOverTask() {
 	w.slip.Add(part.Row("Folder", dir))
 	w.slip.Add(part.Row("Signed by", sign))
 	w.slip.Add(part.NewSentence("**annotated.glb** opens in any viewer and says what each place is. **report.pdf** is made to be read in grey. **tally.json**, **regions.csv**, **joins.csv** and **work.csv** are open data.", look.TextRow, 260))
-	w.slip.Add(part.NewSentence("The place of find and names are withheld unless the record releases them.", look.TextCaption, 260))
+	w.slip.Add(part.NewSentence("The place of find, names and what pictures say of camera and maker are withheld unless the record releases them.", look.TextCaption, 260))
 	for _, p := range d.Project.OpenPoints() {
 		if p.Severity != "note" {
 			w.slip.Add(part.Box(sentence(p.Reason)+" "+sentence(p.WayOut), part.Warning))

@@ -276,10 +276,14 @@ func (w *writer) asSeen(m *mesh.Mesh, i int) (int, error) {
 			out.Extensions = gltf.Unlit()
 		}
 		if s.Image >= 0 && s.Image < len(m.Images) && m.Images[s.Image].Data != nil && m.UVs != nil {
-			if clean, ok := withoutNotes(m.Images[s.Image].Data); !ok {
+			coded := m.Images[s.Image].Data
+			if clean, ok := withoutNotes(coded); !ok {
 				out.Name += " (its picture is broken and was left out)"
 			} else {
-				picture, err := w.b.Image("scan texture", clean)
+				if !w.in.Record.Specimen.NotesReleased {
+					coded = clean
+				}
+				picture, err := w.b.Image("scan texture", coded)
 				if err != nil {
 					return 0, err
 				}

@@ -310,6 +310,27 @@ func TestForm(t *testing.T) {
 	}
 }
 
+// What a picture says besides what it shows goes out only when the record says
+// so, and then byte for byte.
+func TestNotesOfPicturesAreReleased(t *testing.T) {
+	_, noted := jpegWithNotes(t)
+	in := invented(t, false)
+	skin := in.Bodies[0].Surface.Mesh
+	for v := range skin.VertexCount() {
+		p := skin.Vertex(uint32(v))
+		skin.UVs = append(skin.UVs, float32(p.X/60+0.5), float32(p.Y/60+0.5))
+	}
+	skin.Images = []mesh.Image{{Name: "skin", MIME: "image/jpeg", Data: noted}}
+	skin.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}}}
+	if bytes.Contains(write(t, in), []byte("SECRET")) {
+		t.Error("notes go out that nobody released")
+	}
+	in.Record.Specimen.NotesReleased = true
+	if !bytes.Contains(write(t, in), noted) {
+		t.Error("the picture does not go out as it was received")
+	}
+}
+
 // An outside validator finds neither errors nor warnings, and an outside library
 // reads the same surface (npm gltf-validator and @gltf-transform): its area, and a
 // scan's picture byte for byte but for its notes.
