@@ -277,3 +277,27 @@ func (h *HandOver) UnmarshalJSON(data []byte) error {
 	type plain HandOver
 	return decodeNewer(data, (*plain)(h), &h.Newer)
 }
+
+// MarshalJSON writes the FitFaces with the members of a newer version at its end.
+func (f FitFaces) MarshalJSON() ([]byte, error) {
+	type plain FitFaces
+	return encodeNewer(plain(f), f.Newer)
+}
+
+// UnmarshalJSON reads a FitFaces and keeps the members it does not know.
+func (f *FitFaces) UnmarshalJSON(data []byte) error {
+	type plain FitFaces
+	return decodeNewer(data, (*plain)(f), &f.Newer)
+}
+
+// MarshalJSON writes the RoundTrip with the members of a newer version at its end.
+func (r RoundTrip) MarshalJSON() ([]byte, error) {
+	type plain RoundTrip
+	return encodeNewer(plain(r), r.Newer)
+}
+
+// UnmarshalJSON reads a RoundTrip and keeps the members it does not know.
+func (r *RoundTrip) UnmarshalJSON(data []byte) error {
+	type plain RoundTrip
+	return decodeNewer(data, (*plain)(r), &r.Newer)
+}

@@ -155,6 +155,7 @@ type Use struct {
 	Scale     Scale      `json:"scale"`
 	Alignment *Alignment `json:"alignment,omitempty"` // nil for the scan that gives the piece its frame
 	Declined  []string   `json:"declined,omitempty"`  // proposals of the scan that are not so here
+	FitFaces  *FitFaces  `json:"fit_faces,omitempty"` // what carries its alignment, nil where nobody said
 
 	Newer Newer `json:"-"` // members of a newer version
 }
@@ -219,7 +220,15 @@ type Alignment struct {
 	Covariance        []float64   `json:"covariance,omitempty"` // 6×6 row-major: rotation (rad) about the stable centre, then translation (mm)
 	Centre            [3]float64  `json:"centre_mm"`            // stable centre, piece frame
 	Picks             []Pick      `json:"picks,omitempty"`
-	AcceptedBy        string      `json:"accepted_by,omitempty"`
+	// Checks are pairs that took no part in the fit, with their distances under it.
+	Checks        []Pick  `json:"checks,omitempty"`
+	CheckPointRMS float64 `json:"check_points_rms_mm,omitempty"`
+	CheckPointMax float64 `json:"check_points_max_mm,omitempty"`
+	// WeakMotion is WeakestDirection as a motion, as long as it is drawn: turn (rad)
+	// about Centre, then shift (mm), in the piece's frame.
+	WeakMotion []float64  `json:"weak_motion,omitempty"`
+	RoundTrip  *RoundTrip `json:"round_trip,omitempty"` // nil where it was aligned one way only
+	AcceptedBy string     `json:"accepted_by,omitempty"`
 	// ScaleChanged says that the scale of a scan it rests on was changed since:
 	// ScanToPiece is where that carries the scan, and is not accepted.
 	ScaleChanged bool `json:"scale_changed,omitempty"`

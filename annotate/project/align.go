@@ -19,8 +19,12 @@ type Aligning struct {
 	// course of events whose place is known, or else the nearest after.
 	Against    *annotate.UseKey
 	Picks      []annotate.Pick // places that match: Before in the scan of Against, After in this one, mm
+	Checks     []annotate.Pick // pairs that take no part in the fit and measure it
 	Similarity bool
 	Progress   func(done float64, words string)
+	// Pose, if not nil, is told now and then where the scan lies in the piece's frame
+	// so far, for somebody who looks on; on the goroutine of Align.
+	Pose func(scanToPiece frame.Rigid)
 }
 
 // Aligned is what came of it.
@@ -41,18 +45,15 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 	if err != nil {
 		return nil, err
 	}
-	if len(a.Picks) > 0 && len(a.Picks) < 3 {
-		return nil, fmt.Errorf("%d picked pairs hold nothing in place: pick three or more, far apart and not in a line", len(a.Picks))
-	}
-	before, err := p.LoadUse(ctx, against, part(a.Progress, 0, 0.2))
+	l, err := p.loadPair(ctx, against, key, a.Picks, part(a.Progress, 0, 0.4))
 	if err != nil {
 		return nil, err
 	}
-	after, err := p.LoadUse(ctx, key, part(a.Progress, 0.2, 0.4))
-	if err != nil {
-		return nil, err
+	before, after := l.before, l.after
+	opt := register.Options{Picks: l.places(a.Picks), Checks: l.places(a.Checks), Similarity: a.Similarity, Progress: part(a.Progress, 0.4, 1)}
+	if a.Pose != nil {
+		opt.Pose = func(g frame.Rigid) { a.Pose(g.Then(before.ScanToPiece)) }
 	}
-	opt := register.Options{Similarity: a.Similarity, Progress: part(a.Progress, 0.4, 1)}
 	opt.MayAppear = putsOn(&record, against) || putsOn(&record, key)
 	if opt.BeforeIgnore, err = p.support(against); err != nil {
 		return nil, err
@@ -60,10 +61,11 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 	if opt.AfterIgnore, err = p.support(key); err != nil {
 		return nil, err
 	}
-	for _, pick := range a.Picks {
-		opt.Picks = append(opt.Picks, register.Pick{
-			Before: r3.Scale(before.factor(), vec(pick.Before)), After: r3.Scale(after.factor(), vec(pick.After)),
-		})
+	if opt.BeforeTrust, opt.BeforeNever, err = fitMasks(before); err != nil {
+		return nil, err
+	}
+	if opt.AfterTrust, opt.AfterNever, err = fitMasks(after); err != nil {
+		return nil, err
 	}
 	if a.Similarity && len(after.Use.Scale.Bars) > 0 {
 		return nil, fmt.Errorf("%v has scale bars of its own, which say how large it is: take them away first, or align without letting the size differ", key)
@@ -87,6 +89,8 @@ func (p *Project) Align(ctx context.Context, key annotate.UseKey, a Aligning) (*
 		return out, nil
 	}
 	entry := alignmentOf(result, against, before.ScanToPiece, a.Picks)
+	entry.Checks = a.Checks
+	entry.RoundTrip = roundTrip(after, &entry)
 	_, err = p.do(fmt.Sprintf("aligned %v", key), func(d *history.Draft) error {
 		u := d.Record.Use(key)
 		if u == nil {
@@ -129,11 +133,17 @@ func putsOn(r *annotate.Record, key annotate.UseKey) bool {
 // alignmentOf writes a result down, chained to the piece's frame.
 func alignmentOf(result *register.Result, against annotate.UseKey, beforeToPiece frame.Rigid, picks []annotate.Pick) annotate.Alignment {
 	centre := beforeToPiece.Apply(result.Centre)
+	turn, shift := beforeToPiece.Turn(result.WeakTurn), beforeToPiece.Turn(result.WeakShift)
+	var weak []float64
+	if r3.Norm(turn)+r3.Norm(shift) > 0 {
+		weak = []float64{turn.X, turn.Y, turn.Z, shift.X, shift.Y, shift.Z}
+	}
 	return annotate.Alignment{
 		To: against.String(), ScanToPiece: result.AfterToBefore.Then(beforeToPiece).Matrix(),
 		Verdict: result.Verdict, Reason: result.Reason, NextStep: result.NextStep,
 		RelativeScale: result.RelativeScale, FitResidualRMS: result.FitResidualRMS, CheckRMS: result.CheckRMS,
 		StableShareAfter: result.StableShareAfter, StableShareBefore: result.StableShareBefore, WeakestDirection: result.Weakest,
 		Covariance: turned(result.Covariance, beforeToPiece), Centre: [3]float64{centre.X, centre.Y, centre.Z}, Picks: picks,
+		CheckPointRMS: result.CheckPointRMS, CheckPointMax: result.CheckPointMax, WeakMotion: weak,
 	}
 }

@@ -4,8 +4,6 @@ import (
 	"context"
 	"fmt"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"rigatino/annotate"
 	"rigatino/annotate/history"
 	"rigatino/mesh/register"
@@ -24,34 +22,18 @@ type DryFitting struct {
 // where the piece stands in the specimen frame, with its evidence, as one action.
 // stored says that it did; a position that is not accepted changes nothing.
 func (p *Project) DryFit(ctx context.Context, key annotate.UseKey, a DryFitting) (fit *register.DryFit, stored bool, err error) {
-	record := p.Record()
 	if key.Piece == annotate.Body || a.Body.Piece != annotate.Body {
 		return nil, false, fmt.Errorf("a dry fit takes a scan of a piece and one of the body, not %v and %v", key, a.Body)
 	}
-	for _, k := range []annotate.UseKey{key, a.Body} {
-		if record.Use(k) == nil {
-			return nil, false, fmt.Errorf("use %v does not exist: add its scan first", k)
-		}
-	}
-	body, err := p.LoadUse(ctx, a.Body, part(a.Progress, 0, 0.15))
+	l, err := p.loadPair(ctx, a.Body, key, a.Picks, part(a.Progress, 0, 0.3))
 	if err != nil {
 		return nil, false, err
 	}
-	piece, err := p.LoadUse(ctx, key, part(a.Progress, 0.15, 0.3))
-	if err != nil {
-		return nil, false, err
+	body, piece := l.before, l.after
+	if !piece.Aligned {
+		return nil, false, fmt.Errorf("%v is not aligned with its piece's first scan: align it first", key)
 	}
-	for _, l := range []*Loaded{body, piece} {
-		if !l.Aligned {
-			return nil, false, fmt.Errorf("%v is not aligned with its piece's first scan: align it first", l.Use.Key())
-		}
-	}
-	opt := register.DryOptions{BodyBreak: a.BodyBreak, PieceBreak: a.PieceBreak, Progress: part(a.Progress, 0.3, 1)}
-	for _, pick := range a.Picks {
-		opt.Picks = append(opt.Picks, register.Pick{
-			Before: r3.Scale(body.factor(), vec(pick.Before)), After: r3.Scale(piece.factor(), vec(pick.After)),
-		})
-	}
+	opt := register.DryOptions{BodyBreak: a.BodyBreak, PieceBreak: a.PieceBreak, Picks: l.places(a.Picks), Progress: part(a.Progress, 0.3, 1)}
 	if fit, err = register.FitDry(ctx, body.calibrated(), piece.calibrated(), opt); err != nil {
 		return nil, false, fmt.Errorf("fit %v to %v: %w", key, a.Body, err)
 	}
