@@ -319,7 +319,9 @@ const mapEdge = 2.5
 // fossilBefore lists those faces of an area's core on the scan after that lie
 // closest to surface which was marked as fossil before, and their surface in
 // mm². Strips along the edge of what was marked as something else are left out:
-// they are what the map's outline and the averaging of the gap make of it.
+// they are what the map's outline and the averaging of the gap make of it. So is
+// what lies lower by less than the smallest change: a core reaches that far, and
+// so much is no evidence that fossil was lost.
 func (w *work) fossilBefore(k int) ([]uint32, float64) {
 	if w.Before.Map == nil {
 		return nil, 0
@@ -334,7 +336,9 @@ func (w *work) fossilBefore(k int) ([]uint32, float64) {
 		}
 		state[v] = other
 		if annotate.IsOriginal(w.Before.kindAt(b.Mesh.SourceFace(s.Closest[v]))) {
-			state[v] = fossil
+			if s.Smooth[v] < -w.Change.SmallestMM {
+				state[v] = fossil
+			}
 		} else {
 			front = append(front, uint32(v))
 		}
