@@ -13,10 +13,12 @@ import (
 
 // pairFlags are those of the commands that look at two files.
 type pairFlags struct {
-	Picks      string `help:"File of three or more pairs of places that match."`
+	Picks      string `help:"File of three or more pairs of places that match, and of check points."`
 	UnitBefore string `help:"Unit of the first file where its format has none: mm, cm, m or in."`
 	UnitAfter  string `help:"Unit of the second file."`
 	Similarity bool   `help:"Let the size differ as well; only if one scan has no scale."`
+	Trust      string `help:"File of the faces of the scan after that alone carry the fit, one index or a-b a line."`
+	Never      string `help:"File of its faces that carry none of the fit."`
 }
 
 type alignCommand struct {
@@ -41,6 +43,9 @@ type alignmentDoc struct {
 	RelativeScale     *quantity.Measured `json:"relative_scale,omitempty"`
 	FitResidual       *float64           `json:"fit_residual_rms_mm,omitempty"`
 	Check             *float64           `json:"check_rms_mm,omitempty"`
+	CheckPoints       int                `json:"check_points,omitempty"`
+	CheckPointRMS     *float64           `json:"check_points_rms_mm,omitempty"`
+	CheckPointMax     *float64           `json:"check_points_max_mm,omitempty"`
 	StableShareAfter  *float64           `json:"stable_share_of_after,omitempty"`
 	StableShareBefore *float64           `json:"stable_share_of_before,omitempty"`
 	Weakest           string             `json:"weakest_direction,omitempty"`
@@ -74,6 +79,9 @@ func alignmentOf(r *register.Result) alignmentDoc {
 	out.AppliedScale, out.FitResidual, out.Check = number(r.AppliedScale), number(r.FitResidualRMS), number(r.CheckRMS)
 	out.StableShareAfter, out.StableShareBefore = number(r.StableShareAfter), number(r.StableShareBefore)
 	out.Weakest = r.Weakest
+	if out.CheckPoints = r.CheckPoints; r.CheckPoints > 0 {
+		out.CheckPointRMS, out.CheckPointMax = number(r.CheckPointRMS), number(r.CheckPointMax)
+	}
 	if m := r.Moved; m != nil {
 		out.Moved = &movedDoc{Motion: m.Motion.Matrix(), Turn: m.Turn * 180 / math.Pi, Shift: m.Shift, Share: m.Share, FitResidual: m.FitResidualRMS}
 		for _, is := range m.Faces {
@@ -100,6 +108,9 @@ func (d alignmentDoc) print(w io.Writer) {
 	if d.Check != nil {
 		fmt.Fprintf(w, "  held-out cells: %.4f mm\n", *d.Check)
 	}
+	if d.CheckPointRMS != nil && d.CheckPointMax != nil {
+		fmt.Fprintf(w, "  check points: %d, off by %.4f mm (RMS), %.4f mm at most\n", d.CheckPoints, *d.CheckPointRMS, *d.CheckPointMax)
+	}
 	if d.StableShareAfter != nil && d.StableShareBefore != nil {
 		fmt.Fprintf(w, "  unchanged: %.0f %% of the scan after, %.0f %% of the scan before\n", 100**d.StableShareAfter, 100**d.StableShareBefore)
 	}
@@ -124,7 +135,7 @@ func (d alignmentDoc) refusal() error {
 
 // Run aligns a stage of a project, or two files.
 func (c *alignCommand) Run(j *job) error {
-	picks, err := readPicks(c.Picks)
+	picks, checks, err := readPicks(c.Picks)
 	if err != nil {
 		return err
 	}
@@ -147,7 +158,12 @@ func (c *alignCommand) Run(j *job) error {
 			if err != nil {
 				return err
 			}
-			a, err := p.Align(j.ctx, use.Key(), project.Aligning{Picks: picks, Similarity: c.Similarity, Progress: j.progress})
+			if c.Trust != "" || c.Never != "" {
+				if err := c.markFit(p, &record, &use); err != nil {
+					return err
+				}
+			}
+			a, err := p.Align(j.ctx, use.Key(), project.Aligning{Picks: picks, Checks: checks, Similarity: c.Similarity, Progress: j.progress})
 			if err != nil {
 				return err
 			}
@@ -156,7 +172,7 @@ func (c *alignCommand) Run(j *job) error {
 		})
 	} else {
 		var pair *pair
-		if pair, err = j.pair(c.First, c.Second, c.pairFlags, picks); err == nil {
+		if pair, err = j.pair(c.First, c.Second, c.pairFlags); err == nil {
 			doc.Alignment = alignmentOf(pair.result)
 			doc.OpenPoints = append(doc.OpenPoints, pair.points...)
 		}
@@ -168,4 +184,19 @@ func (c *alignCommand) Run(j *job) error {
 		return err
 	}
 	return doc.Alignment.refusal()
+}
+
+// markFit records which faces carry the fit of a use. They stay so for later
+// alignments of it.
+func (c *alignCommand) markFit(p *project.Project, record *annotate.Record, use *annotate.Use) error {
+	s, _ := record.Scan(use.Scan)
+	trust, err := readMask(c.Trust, s.Triangles)
+	if err != nil {
+		return err
+	}
+	never, err := readMask(c.Never, s.Triangles)
+	if err != nil {
+		return err
+	}
+	return p.SetFitFaces(use.Key(), trust, never)
 }

@@ -116,12 +116,9 @@ func (d *changeDoc) measured(c *change.Change, v *volume.Result, what []string) 
 
 // Run compares two stages of a project, or two files.
 func (c *changeCommand) Run(j *job) error {
-	picks, err := readPicks(c.Picks)
-	if err != nil {
-		return err
-	}
 	doc := changeDoc{Schema: 1, OpenPoints: []annotate.OpenPoint{}}
 	var found *change.Change
+	var err error
 	if isProject(c.First) {
 		if c.Third == "" {
 			return usagef("name two stages of the project: rigatino change %s %s STAGE", c.First, c.Second)
@@ -156,7 +153,7 @@ func (c *changeCommand) Run(j *job) error {
 		if c.Third != "" {
 			return usagef("%s is no project: give two files", c.First)
 		}
-		found, err = c.files(j, picks, &doc)
+		found, err = c.files(j, &doc)
 	}
 	if err != nil {
 		return err
@@ -173,8 +170,8 @@ func (c *changeCommand) Run(j *job) error {
 }
 
 // files compares two files; without an accepted alignment nothing is measured.
-func (c *changeCommand) files(j *job, picks []annotate.Pick, doc *changeDoc) (*change.Change, error) {
-	p, err := j.pair(c.First, c.Second, c.pairFlags, picks)
+func (c *changeCommand) files(j *job, doc *changeDoc) (*change.Change, error) {
+	p, err := j.pair(c.First, c.Second, c.pairFlags)
 	if err != nil {
 		return nil, err
 	}

@@ -14,7 +14,11 @@ type pair struct {
 }
 
 // pair opens two files and aligns them.
-func (j *job) pair(before, after string, flags pairFlags, picks []annotate.Pick) (*pair, error) {
+func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
+	picks, checks, err := readPicks(flags.Picks)
+	if err != nil {
+		return nil, err
+	}
 	for _, path := range []string{before, after} {
 		if missing(path) {
 			return nil, usagef("%s is no project and no file", path)
@@ -30,6 +34,13 @@ func (j *job) pair(before, after string, flags pairFlags, picks []annotate.Pick)
 	}
 	out := &pair{before: b.Mesh, after: a.Mesh}
 	out.points = append(findings(before, b.Notes), findings(after, a.Notes)...)
-	out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, register.Options{Picks: registerPicks(picks), Similarity: flags.Similarity, Progress: j.progress})
+	opt := register.Options{Picks: registerPicks(picks), Checks: registerPicks(checks), Similarity: flags.Similarity, Progress: j.progress}
+	if opt.AfterTrust, err = readMask(flags.Trust, a.Mesh.FaceCount()); err != nil {
+		return nil, err
+	}
+	if opt.AfterNever, err = readMask(flags.Never, a.Mesh.FaceCount()); err != nil {
+		return nil, err
+	}
+	out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, opt)
 	return out, err
 }

@@ -11,29 +11,32 @@ import (
 	"rigatino/mesh/register"
 )
 
-// readPicks reads pairs of places that match, mm, each in its own scan's frame.
-func readPicks(path string) ([]annotate.Pick, error) {
+// readPicks reads pairs of places that match, mm, each in its own scan's frame,
+// and pairs that take no part in the fit and measure it. A file may hold the latter
+// alone.
+func readPicks(path string) (picks, checks []annotate.Pick, err error) {
 	if path == "" {
-		return nil, nil
+		return nil, nil, nil
 	}
 	data, err := os.ReadFile(path)
 	if err != nil {
-		return nil, fmt.Errorf("read the picks: %w", err)
+		return nil, nil, fmt.Errorf("read the picks: %w", err)
 	}
 	var file struct {
-		Unit  string          `json:"unit"`
-		Pairs []annotate.Pick `json:"pairs"`
+		Unit   string          `json:"unit"`
+		Pairs  []annotate.Pick `json:"pairs"`
+		Checks []annotate.Pick `json:"checks"`
 	}
 	if err := json.Unmarshal(data, &file); err != nil {
-		return nil, fmt.Errorf("%s is not a picks file: %w", path, err)
+		return nil, nil, fmt.Errorf("%s is not a picks file: %w", path, err)
 	}
 	if file.Unit != "mm" {
-		return nil, fmt.Errorf("%s: unit is %q: give the places in mm and say \"unit\":\"mm\"", path, file.Unit)
+		return nil, nil, fmt.Errorf("%s: unit is %q: give the places in mm and say \"unit\":\"mm\"", path, file.Unit)
 	}
-	if len(file.Pairs) < 3 {
-		return nil, fmt.Errorf("%s holds %d pairs: pick three or more, far apart and not in a line", path, len(file.Pairs))
+	if n := len(file.Pairs); n < 3 && (n > 0 || len(file.Checks) == 0) {
+		return nil, nil, fmt.Errorf("%s holds %d pairs: pick three or more, far apart and not in a line", path, n)
 	}
-	return file.Pairs, nil
+	return file.Pairs, file.Checks, nil
 }
 
 func registerPicks(picks []annotate.Pick) []register.Pick {
