@@ -147,17 +147,20 @@ func TestIdentical(t *testing.T) {
 	}
 }
 
-// The same result on one processor and on two.
+// The same result on one processor and on two, from a start and by search.
 func TestSameOnAnyNumberOfProcessors(t *testing.T) {
 	p := bonePair(4, 0.4, 0.05, 30, 26)
 	start := p.disturbed(4, 3, 2)
-	old := runtime.GOMAXPROCS(1)
-	one := align(t, p.before, p.after, Options{Start: &start})
-	runtime.GOMAXPROCS(2)
-	two := align(t, p.before, p.after, Options{Start: &start})
-	runtime.GOMAXPROCS(old)
-	if one.AfterToBefore != two.AfterToBefore || one.Covariance != two.Covariance || one.CheckRMS != two.CheckRMS {
-		t.Error("one and two processors give other results")
+	for name, opt := range map[string]Options{"from a start": {Start: &start}, "by search": {}} {
+		old := runtime.GOMAXPROCS(1)
+		one := align(t, p.before, p.after, opt)
+		runtime.GOMAXPROCS(2)
+		two := align(t, p.before, p.after, opt)
+		runtime.GOMAXPROCS(old)
+		if one.AfterToBefore != two.AfterToBefore || one.Covariance != two.Covariance || one.CheckRMS != two.CheckRMS ||
+			one.Verdict != two.Verdict || one.Reason != two.Reason || one.StableShareAfter != two.StableShareAfter || one.RelativeScale != two.RelativeScale {
+			t.Errorf("%s: one and two processors give other results: %+v, %+v", name, one, two)
+		}
 	}
 }
 
