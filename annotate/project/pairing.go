@@ -116,30 +116,3 @@ func roundTrip(l *Loaded, now *annotate.Alignment) *annotate.RoundTrip {
 	}
 	return out
 }
-
-// Leftover is how far a use lies off the scan that it was aligned with, mm, for
-// every vertex of its scan: positive outside, not a number where nothing is within
-// reach. It is what the fit left, changed surface and all, and no accuracy.
-func (p *Project) Leftover(ctx context.Context, key annotate.UseKey, progress func(done float64, words string)) ([]float32, error) {
-	record := p.Record()
-	u := record.Use(key)
-	if u == nil || u.Alignment == nil {
-		return nil, fmt.Errorf("%v is not aligned with any scan: align it first", key)
-	}
-	against, err := annotate.ParseUseKey(u.Alignment.To)
-	if err != nil {
-		return nil, err
-	}
-	l, err := p.loadPair(ctx, against, key, nil, part(progress, 0, 0.3))
-	if err != nil {
-		return nil, err
-	}
-	toBefore := frame.FromMatrix(u.Alignment.ScanToPiece).Then(l.before.ScanToPiece.Inverse())
-	after := l.after.calibrated()
-	box := mesh.Bounds(after)
-	return register.Leftover(ctx, l.before.calibrated(), after, toBefore, leftoverReach*box.Diagonal(), part(progress, 0.3, 1))
-}
-
-// leftoverReach is the share of the diagonal within which the other scan is looked
-// for.
-const leftoverReach = 0.1

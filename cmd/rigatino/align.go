@@ -49,7 +49,16 @@ type alignmentDoc struct {
 	StableShareAfter  *float64           `json:"stable_share_of_after,omitempty"`
 	StableShareBefore *float64           `json:"stable_share_of_before,omitempty"`
 	Weakest           string             `json:"weakest_direction,omitempty"`
+	RoundTrip         *roundTripDoc      `json:"round_trip,omitempty"`
 	Moved             *movedDoc          `json:"moved_piece,omitempty"`
+}
+
+// roundTripDoc is how far a scan lies from where an earlier alignment with another
+// scan put it.
+type roundTripDoc struct {
+	By  string  `json:"by"`
+	RMS float64 `json:"rms_mm"`
+	Max float64 `json:"max_mm"`
 }
 
 // movedDoc is a piece that lies elsewhere now: what it went through in the frame
@@ -117,6 +126,9 @@ func (d alignmentDoc) print(w io.Writer) {
 	if d.Weakest != "" {
 		fmt.Fprintf(w, "  weakest: %s\n", d.Weakest)
 	}
+	if r := d.RoundTrip; r != nil {
+		fmt.Fprintf(w, "  round trip: %.4f mm (RMS), %.4f mm at most, from where the alignment with %s put it\n", r.RMS, r.Max, r.By)
+	}
 	if m := d.Moved; m != nil {
 		fmt.Fprintf(w, "  moved piece: %.0f %% of the scan after, went %.2f mm and turned by %.1f°; its own fit residual %.4f mm\n", 100*m.Share, m.Shift, m.Turn, m.FitResidual)
 	}
@@ -168,6 +180,10 @@ func (c *alignCommand) Run(j *job) error {
 				return err
 			}
 			doc.Alignment = alignmentOf(a.Result)
+			now := p.Record()
+			if kept := now.Use(use.Key()).Alignment; kept != nil && kept.RoundTrip != nil && doc.Alignment.Verdict == annotate.VerdictAccepted {
+				doc.Alignment.RoundTrip = &roundTripDoc{kept.RoundTrip.By, kept.RoundTrip.RMS, kept.RoundTrip.Max}
+			}
 			return nil
 		})
 	} else {
