@@ -14,11 +14,7 @@ import (
 // open point until it is accepted or refused. Found already, it is not kept
 // again.
 func (p *Project) Look(ctx context.Context, key annotate.UseKey, progress func(done float64, words string)) ([]annotate.Proposal, error) {
-	l, err := p.LoadUse(ctx, key, part(progress, 0, 0.3))
-	if err != nil {
-		return nil, err
-	}
-	found, _, err := p.look(ctx, l, part(progress, 0.3, 1))
+	l, found, _, err := p.lookAt(ctx, key, progress)
 	if err != nil {
 		return nil, err
 	}
@@ -43,11 +39,7 @@ func sameProposals(a, b []annotate.Proposal) bool {
 // returns the scan faces of each proposal, ascending, by its id. Do not change
 // them.
 func (p *Project) ProposedFaces(ctx context.Context, key annotate.UseKey, progress func(done float64, words string)) (map[string][]uint32, error) {
-	l, err := p.LoadUse(ctx, key, part(progress, 0, 0.3))
-	if err != nil {
-		return nil, err
-	}
-	found, faces, err := p.look(ctx, l, part(progress, 0.3, 1))
+	_, found, faces, err := p.lookAt(ctx, key, progress)
 	if err != nil {
 		return nil, err
 	}
@@ -56,6 +48,15 @@ func (p *Project) ProposedFaces(ctx context.Context, key annotate.UseKey, progre
 		out[q.ID] = faces[i]
 	}
 	return out, nil
+}
+
+// lookAt loads the scan of a use and looks at it.
+func (p *Project) lookAt(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (l *Loaded, found []annotate.Proposal, faces [][]uint32, err error) {
+	if l, err = p.LoadUse(ctx, key, part(progress, 0, 0.3)); err != nil {
+		return nil, nil, nil, err
+	}
+	found, faces, err = p.look(ctx, l, part(progress, 0.3, 1))
+	return l, found, faces, err
 }
 
 // keptLook is what a look at a scan found: it depends on the scan alone.
@@ -117,11 +118,7 @@ func (p *Project) SetAside(ctx context.Context, key annotate.UseKey, ids []strin
 	if err != nil || len(picked) == 0 {
 		return nil, err
 	}
-	l, err := p.LoadUse(ctx, key, part(progress, 0, 0.3))
-	if err != nil {
-		return nil, err
-	}
-	found, faces, err := p.look(ctx, l, part(progress, 0.3, 1))
+	_, found, faces, err := p.lookAt(ctx, key, progress)
 	if err != nil {
 		return nil, err
 	}

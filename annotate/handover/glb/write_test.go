@@ -310,18 +310,24 @@ func TestForm(t *testing.T) {
 	}
 }
 
-// What a picture says besides what it shows goes out only when the record says
-// so, and then byte for byte.
-func TestNotesOfPicturesAreReleased(t *testing.T) {
-	_, noted := jpegWithNotes(t)
+// dressedIn is the invented body with a JPEG picture on it.
+func dressedIn(t *testing.T, picture []byte) Input {
 	in := invented(t, false)
 	skin := in.Bodies[0].Surface.Mesh
 	for v := range skin.VertexCount() {
 		p := skin.Vertex(uint32(v))
 		skin.UVs = append(skin.UVs, float32(p.X/60+0.5), float32(p.Y/60+0.5))
 	}
-	skin.Images = []mesh.Image{{Name: "skin", MIME: "image/jpeg", Data: noted}}
+	skin.Images = []mesh.Image{{Name: "skin", MIME: "image/jpeg", Data: picture}}
 	skin.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}}}
+	return in
+}
+
+// What a picture says besides what it shows goes out only when the record says
+// so, and then byte for byte.
+func TestNotesOfPicturesAreReleased(t *testing.T) {
+	_, noted := jpegWithNotes(t)
+	in := dressedIn(t, noted)
 	if bytes.Contains(write(t, in), []byte("SECRET")) {
 		t.Error("notes go out that nobody released")
 	}
@@ -338,14 +344,7 @@ func TestOutsideReaders(t *testing.T) {
 	dir := t.TempDir()
 	var files []string
 	plain, noted := jpegWithNotes(t)
-	dressed := invented(t, false)
-	skin := dressed.Bodies[0].Surface.Mesh
-	for v := range skin.VertexCount() {
-		p := skin.Vertex(uint32(v))
-		skin.UVs = append(skin.UVs, float32(p.X/60+0.5), float32(p.Y/60+0.5))
-	}
-	skin.Images = []mesh.Image{{Name: "skin", MIME: "image/jpeg", Data: noted}}
-	skin.Materials = []mesh.Material{{BaseColour: [4]float32{1, 1, 1, 1}}}
+	dressed := dressedIn(t, noted)
 	for name, in := range map[string]Input{"plain": invented(t, false), "coloured": invented(t, true), "dressed": dressed} {
 		file := filepath.Join(dir, name+".glb")
 		if err := os.WriteFile(file, write(t, in), 0o644); err != nil {
