@@ -424,7 +424,7 @@ func definitions(p *paper, c Content) error {
 		"**Restored by area.** R = fill + reconstruction, U = uncertain + not examined. Restored = R/S with the range R/S to (R + U)/S. Above U/S = 20\u00a0% only the range is stated. No published formula for the restored share of a fossil is known to us; this one is ours and is therefore printed.",
 		"**Changed in look** is the union of fill, reconstruction and retouch, never their sum. **Retouch over original** has a line of its own. **Matrix left** is a share of the whole surface scanned.",
 		"**A join** has a length along the surface and no area. **Openings** are what the scan did not reach or a program closed.",
-		"**Volumes** are divergence integrals over the closed shell of the earlier surface, a ribbon and the later surface; never a difference of two open scans, never area times distance. Their uncertainty is a budget after JCGM 100.",
+		"**Volumes** are divergence integrals over the closed shell of the earlier surface, a ribbon and the later surface; never a difference of two open scans, never area times distance. What the flat triangles cut off round surface is estimated and added, unless the surface round a change shows that they fit as they are. Their uncertainty is a budget after JCGM 100.",
 		"**Fit residual** of an alignment is not accuracy: accuracy comes from places that took no part in the fit.",
 		"**Restored is not complete.** How much of the bone or the animal is there is another quantity and is not stated here.",
 	} {
@@ -440,6 +440,8 @@ func scansBehind(p *paper, c Content) error {
 		return nil
 	}
 	p.gap(3)
+	const firstRow = 34 // head of the table and a scan whose alignment takes four lines, mm
+	p.room(firstRow)
 	p.heading("The scans behind this report", 0)
 	cols := []columnSpec{{"stage/piece/part", 40, false}, {"triangles, mean edge", 34, false}, {"scale", 34, false}, {"alignment", 40, false}, {"SHA-256", textWide - 148, false}}
 	var rows [][]cell
