@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -343,9 +342,10 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		scene.Bodies[0].Marks = nil // places are known by how the surface looks
 		scene.Lines = nil
 	}
-	picks := w.desk.PickMarks(key)
-	if len(picks) > 0 {
-		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	var picks []session.PickMark
+	if w.task == taskAlign {
+		picks = w.desk.PickMarks(key)
+		scene.Lines = append(scene.Lines, w.pickLines(picks, scene.Camera)...)
 	}
 	var bars []session.BarDrawn
 	if w.task == taskScale {
@@ -386,7 +386,7 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 		if w.task == taskAlign {
 			pic.Scene.Bodies = []render.Placed{{Body: body.Body, BodyToScene: body.BodyToScene}}
-			pic.Scene.Lines = nil
+			pic.Scene.Lines = w.pickLines(picks, scene.Camera)
 		}
 		second := scene
 		second.Bodies, second.Lines = []render.Placed{other}, nil
@@ -413,12 +413,8 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			}
 		}
 		over(img, f)
+		overPicks(img, f, picks, words, paper, scale)
 		fw, fh := f.Size()
-		for _, m := range picks {
-			if x, y, _, ok := f.Camera().Project(m.At, fw, fh); ok {
-				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
-			}
-		}
 		nameBars(img, f, bars, words, paper)
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
