@@ -11,8 +11,10 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/app/look"
+	"rigatino/app/session"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/render"
 	"rigatino/mesh/solid"
 	"rigatino/mesh/solid/bentbody"
 )
@@ -170,7 +172,7 @@ func (b *bench) alignment() *annotate.Alignment {
 func TestAlignTaskShowsEveryWord(t *testing.T) {
 	for _, size := range []fyne.Size{{Width: 1280, Height: 800}, {Width: 1100, Height: 720}} {
 		b := openBent(t, size.Width, size.Height)
-		for _, state := range []string{"first", "picking", "checking"} {
+		for _, state := range []string{"first", "picking", "checking", "trusting"} {
 			b.theme.Scale = 1
 			b.restyle()
 			switch state {
@@ -178,6 +180,9 @@ func TestAlignTaskShowsEveryWord(t *testing.T) {
 				b.press("Pick pairs")
 			case "checking":
 				b.press("Check points")
+			case "trusting":
+				b.press("Give up picking")
+				b.press("Never trust")
 			}
 			for i, scale := range look.Sizes {
 				b.theme.Scale, b.theme.Appearance = scale, look.Appearance(i%2)
@@ -188,4 +193,139 @@ func TestAlignTaskShowsEveryWord(t *testing.T) {
 			}
 		}
 	}
+}
+
+// What somebody knows of the surface is brushed on either date, drawn on it, kept
+// as one action a stroke that undo takes back, and carries the next fit: where only
+// the far end of a body is trusted whose end was moved, the fit follows the end.
+// Source: the cap that a ball of radius r cuts out of a surface (πr² where flat),
+// and the motion by which the end was moved.
+func TestTrustBrush(t *testing.T) {
+	b := openBent(t, 1280, 800)
+	b.press("Trust this area")
+	if do, on := b.desk.FitBrush(); do != session.TrustFaces || on != b.desk.View || b.inSight() != b.desk.View {
+		t.Fatalf("brush %v on %v", do, on)
+	}
+	b.press("On received")
+	if b.inSight() != b.desk.Other {
+		t.Fatalf("in sight is %v", b.inSight())
+	}
+	b.desk.RadiusMM = 5
+	body := b.desk.Body(b.desk.Other)
+	face := func() r3.Vec { // the middle of what is seen of the scan
+		return b.desk.Placing(body).Place(body.Surface.Mesh.At(b.middle().Place))
+	}
+	b.drag(face())
+	trust, never := b.desk.FitAreas(b.desk.Other)
+	if want := math.Pi * 25; math.Abs(trust.Value-want) > 0.25*want || never.Value != 0 {
+		t.Errorf("a dab of 5 mm radius trusts %v, about %.0f mm² of a flat surface; %q", trust, want, b.next.Text())
+	}
+	r := b.desk.Project.Record()
+	u := r.Use(b.desk.Other)
+	if u.FitFaces == nil || len(u.FitFaces.Trust) == 0 || len(u.FitFaces.Never) != 0 || r.Use(b.desk.View).FitFaces != nil {
+		t.Fatalf("the record holds %+v", u.FitFaces)
+	}
+	if slip := words(b.slip); !strings.Contains(slip, "Trusted "+strings.ReplaceAll(trust.String(), "\u00a0", " ")) {
+		t.Errorf("the slip does not say how much is trusted: %s", slip)
+	}
+	marks := b.desk.FitMarks(b.desk.Other)
+	drawn := 0
+	for _, f := range facesIn(u.FitFaces.Trust) {
+		if l := marks.Looks[marks.Faces[f]]; l.Opacity > 0 && len(l.Inks) == 1 {
+			drawn++
+		}
+	}
+	if drawn == 0 || drawn != len(facesIn(u.FitFaces.Trust)) {
+		t.Errorf("%d faces are drawn as trusted", drawn)
+	}
+	b.press("Never trust")
+	b.drag(face())
+	if trust, never := b.desk.FitAreas(b.desk.Other); trust.Value != 0 || never.Value == 0 {
+		t.Errorf("brushed over: %v trusted, %v never", trust, never)
+	}
+	b.keep("align-never.png")
+	b.Undo()
+	b.calm()
+	if again, never := b.desk.FitAreas(b.desk.Other); again.Value != trust.Value || never.Value != 0 {
+		t.Errorf("after undo %v trusted, %v never", again, never)
+	}
+	b.press("Take back")
+	b.rune('o')
+	c := b.camera
+	at := face()
+	corner := func(x, y float64) r3.Vec { return r3.Add(at, r3.Add(r3.Scale(x, c.Right), r3.Scale(y, c.Up))) }
+	b.drag(corner(-6, -2), corner(-6, 6), corner(6, 6), corner(6, -6), corner(-6, -6), corner(-6, -2))
+	if trust, _ := b.desk.FitAreas(b.desk.Other); trust.Value != 0 {
+		t.Errorf("a loop that takes back leaves %v; %q", trust, b.next.Text())
+	}
+	b.press("Done")
+	if b.brushesFit() || b.inSight() != b.desk.View {
+		t.Error("the brush is still in hand")
+	}
+}
+
+// Where the end of a body was moved, a fit that trusts the end alone follows it, and
+// one that never trusts it stays with the rest. Source: the motion it was moved by.
+func TestTrustCarriesTheFit(t *testing.T) {
+	body := bentbody.New(1)
+	before, after := body.Before(bentbody.Scanning{Triangles: 20000}), body.After(bentbody.Scanning{Triangles: 20000})
+	end := frame.Rotation(r3.Vec{X: 1, Y: -0.5, Z: 0.3}, 4*math.Pi/180)
+	end.T = r3.Vec{X: 4, Y: -2, Z: 3}
+	moved := mesh.Transform(after, func(p r3.Vec) r3.Vec {
+		if p.Z > 40 {
+			return end.Apply(p)
+		}
+		return p
+	})
+	b := openWindow(t, 1280, 800, scanFile(t, before), scanFile(t, mesh.Transform(moved, elsewhere().Apply)))
+	b.press("Align")
+	b.until("both dates are loaded", func() bool { return b.desk.Body(b.desk.Other) != nil })
+	mask := make([]bool, after.FaceCount())
+	for f := range mask {
+		p, q, r := after.Corners(uint32(f))
+		mask[f] = math.Max(p.Z, math.Max(q.Z, r.Z)) > 40
+	}
+	// As a brush over the whole end would leave it.
+	if err := b.desk.Project.SetFitFaces(b.desk.View, nil, mask); err != nil {
+		t.Fatal(err)
+	}
+	b.refresh()
+	if _, never := b.desk.FitAreas(b.desk.View); never.Value < 100 || !strings.Contains(words(b.slip), "Never trusted") {
+		t.Fatalf("%v never trusted; %s", never, words(b.slip))
+	}
+	b.press("Find the fit")
+	a := b.alignment()
+	if a == nil || a.Verdict != annotate.VerdictAccepted {
+		t.Fatalf("%+v; %q", a, b.next.Text())
+	}
+	g := frame.FromMatrix(a.ScanToPiece)
+	for _, at := range []r3.Vec{{Z: -60}, {X: 10, Z: 20}} {
+		if off := r3.Norm(r3.Sub(g.Apply(elsewhere().Apply(at)), at)); off > 0.05 {
+			t.Errorf("what did not move lies %.3f mm off", off)
+		}
+	}
+	b.edge = false
+	b.keep("align-trusted.png")
+}
+
+func facesIn(runs []annotate.FaceRun) []uint32 {
+	var out []uint32
+	for _, r := range runs {
+		for k := range r[1] {
+			out = append(out, r[0]+k)
+		}
+	}
+	return out
+}
+
+// middle is what the picture shows in its middle.
+func (b *bench) middle() render.Picked {
+	b.Helper()
+	b.until("the picture shows the camera", func() bool { f := b.shown(); return f != nil && f.Camera() == b.camera && f.Settled() })
+	pw, ph := b.specimen.Pixels()
+	p, ok := b.shown().Pick(float64(pw)/2, float64(ph)/2)
+	if !ok {
+		b.Fatal("nothing is shown in the middle")
+	}
+	return p
 }

@@ -110,6 +110,9 @@ func (w *Window) inSight() annotate.UseKey {
 	if on, _, next := w.desk.Picking(); on {
 		return next
 	}
+	if do, on := w.desk.FitBrush(); do != session.NoFitStroke {
+		return on
+	}
 	return w.desk.View
 }
 
@@ -179,6 +182,10 @@ func (w *Window) Drag(x, y float64) {
 // Release makes the stroke one action.
 func (w *Window) Release() {
 	if w.desk == nil || w.releaseTool() || !w.desk.Stroking() {
+		return
+	}
+	if w.brushesFit() {
+		w.fitMarked("fit stroke", w.desk.EndFit)
 		return
 	}
 	done, err := w.desk.EndStroke()
@@ -344,6 +351,7 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	}
 	var picks []session.PickMark
 	if w.task == taskAlign {
+		w.showFit(&scene, key)
 		picks = w.desk.PickMarks(key)
 		scene.Lines = append(scene.Lines, w.pickLines(picks, scene.Camera)...)
 	}

@@ -287,12 +287,16 @@ func (w *Window) releaseTool() bool {
 			return true
 		}
 		fw, fh := f.Size()
-		b := w.desk.Body(w.desk.View)
+		b := w.desk.Body(w.inSight())
 		if b == nil {
 			return true
 		}
 		at := w.desk.Placing(b)
 		holds := l.Over(f.Camera(), fw, fh, at.Factor, &at.ToScene)
+		if w.brushesFit() {
+			w.fitMarked("fit loop", func() error { return w.desk.LoopFit(f.Camera(), holds) })
+			return true
+		}
 		if w.walk.trimming {
 			w.trimTo(f.Camera(), holds)
 			return true

@@ -21,6 +21,10 @@ func (w *Window) alignTask() {
 		w.pickTask()
 		return
 	}
+	if w.brushesFit() {
+		w.fitTask()
+		return
+	}
 	w.alignSlip()
 	if d.Other == (annotate.UseKey{}) {
 		w.next.Say("Hold the other date: press its bead on the bench line with Shift, or with the second button.", part.Ink)
@@ -32,17 +36,20 @@ func (w *Window) alignTask() {
 		w.next.Offer("Change", func() { w.Choose(taskChange) })
 		return
 	}
-	w.next.Say("Press **Find the fit**: the program searches on its own how the two dates lie. Where they look alike in several places, pick pairs.", part.Ink)
+	w.next.Say("Press **Find the fit**, or pick pairs of places that you know on both dates.", part.Ink)
 	w.next.Offer("Find the fit", w.findFit)
 	w.next.OfferBack("Pick pairs", w.startPicking)
 }
 
 // alignShelf has the ways of laying one date on the other.
 func (w *Window) alignShelf() {
-	rows := newButtonRows()
+	d := w.desk
+	rows := newLowRows()
 	rows.button("Find the fit", "searches on its own", w.findFit)
 	rows.button("Pick pairs", "same spot on both dates", w.startPicking)
 	rows.button("Check points", "held out of the fit", func() { w.pickFor(true) })
+	rows.button("Trust this area", "brush what did not change", func() { w.brushFit(session.TrustFaces, d.View) })
+	rows.button("Never trust", "brush what moved", func() { w.brushFit(session.NeverFaces, d.View) })
 	w.shelf.Add(rows.room)
 }
 
@@ -83,6 +90,7 @@ func (w *Window) alignSlip() {
 		} else {
 			w.slip.Add(part.Heading("Not aligned"))
 		}
+		w.fitRows()
 		return
 	}
 	tone := part.Accepted
@@ -110,6 +118,7 @@ func (w *Window) alignSlip() {
 	if a.NextStep != "" {
 		w.slip.Add(part.TextRow("Next", a.NextStep))
 	}
+	w.fitRows()
 	if b.Surface != nil {
 		w.slip.Add(part.TextRow("Scale", lower(terms.Label(terms.ScaleWord, u.Scale.Verdict))))
 	}

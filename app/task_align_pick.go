@@ -99,11 +99,12 @@ func (w *Window) pickTask() {
 		w.pickSlip(fit)
 	}
 	w.checkSlip(checks)
-	rows := newButtonRows()
+	rows := newLowRows()
 	rows.choice("Pick pairs", "they carry the fit", !checks, func() { w.pickFor(false) })
 	rows.choice("Check points", "held out of the fit", checks, func() { w.pickFor(true) })
 	rows.button("Last place back", "of this kind", func() { d.TakeBack(); w.turnToPick(); w.refresh() })
 	rows.button("Give up picking", "nothing is kept", func() { d.EndPicking(); w.placed = false; w.refresh() })
+	w.slipButton(rows)
 	w.shelf.Add(rows.room)
 	w.pickStep(checks, fit, pairs, next)
 }

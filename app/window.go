@@ -325,6 +325,7 @@ func (w *Window) Choose(task string) {
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
@@ -377,7 +378,7 @@ func (w *Window) refresh() {
 			w.handOverTask()
 		}
 	}
-	if w.desk != nil && w.task == taskMap && look.Current().Scale >= largeText && !w.slipOpen {
+	if w.slipYields() && !w.slipOpen {
 		w.slipRoom.Hide()
 	} else {
 		w.slipRoom.Show()
@@ -385,6 +386,23 @@ func (w *Window) refresh() {
 	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()
 	w.repaint()
+}
+
+// slipYields tells whether the slip leaves its room to the specimen: with large
+// text, while places of it are marked or picked.
+func (w *Window) slipYields() bool {
+	if w.desk == nil || look.Current().Scale < largeText {
+		return false
+	}
+	picking, _, _ := w.desk.Picking()
+	return w.task == taskMap || picking || w.brushesFit()
+}
+
+// slipButton shows the slip where it yields its room.
+func (w *Window) slipButton(rows *buttonRows) {
+	if w.slipYields() {
+		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
+	}
 }
 
 // refreshBench shows the stages as beads.

@@ -57,6 +57,7 @@ type Desk struct {
 	areas    []int32 // per face of the later scan its change area from 1, 0 for none
 	areasOf  *change.Change
 	picks    picking
+	fit      fitting
 	bar      BarInHand
 	laid     map[string]laid // lines by id
 

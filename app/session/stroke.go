@@ -56,8 +56,12 @@ func (d *Desk) levels(b *Body, radius float64) uint8 {
 	return 0
 }
 
-// BeginStroke puts the brush down on the use in view, as seen through a camera.
+// BeginStroke puts the brush down on the use in view, as seen through a camera, or
+// on the one whose faces are said to carry the fit.
 func (d *Desk) BeginStroke(c render.Camera, at mesh.SurfacePoint) error {
+	if d.fit.do != NoFitStroke {
+		return d.beginFit(c, at)
+	}
 	m, b, err := d.begin()
 	if err != nil {
 		return err
@@ -97,6 +101,9 @@ func (d *Desk) entry() annotate.Region {
 
 // ExtendStroke moves the brush.
 func (d *Desk) ExtendStroke(at mesh.SurfacePoint) error {
+	if d.fit.down {
+		return d.extendFit(at)
+	}
 	s := d.stroke
 	if s == nil {
 		return nil
@@ -133,7 +140,7 @@ func (d *Desk) EndStroke() (project.Marked, error) {
 }
 
 // Stroking tells whether the brush is down.
-func (d *Desk) Stroking() bool { return d.stroke != nil }
+func (d *Desk) Stroking() bool { return d.stroke != nil || d.fit.down }
 
 // MarkRest marks all that is in no region of the use in view.
 func (d *Desk) MarkRest(kind, examinedBy, certainty string) (project.Marked, error) {
