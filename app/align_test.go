@@ -329,3 +329,59 @@ func (b *bench) middle() render.Picked {
 	}
 	return p
 }
+
+// While one date is laid on the other both are seen, the one on its way where it
+// lies so far, and never more than one picture of it is wanted; the last place shown
+// is that of the alignment. Stop leaves everything as it was.
+func TestDrift(t *testing.T) {
+	b := openBent(t, 1280, 800)
+	var last frame.Rigid
+	both, pictures := false, 0
+	b.findFit()
+	for b.jobs.Busy() || b.drift.on {
+		select {
+		case f := <-b.back:
+			f()
+		default:
+			continue
+		}
+		if !b.drift.on {
+			continue
+		}
+		last, pictures = b.drift.pose, max(pictures, b.drift.drawn)
+		f, seen := b.shown(), [2]bool{}
+		w, h := f.Size()
+		for y := 4; y < h; y += 8 {
+			for x := 4; x < w; x += 8 {
+				if p, ok := f.Pick(float64(x), float64(y)); ok && p.Body < 2 {
+					seen[p.Body] = true
+				}
+			}
+		}
+		if seen[0] && seen[1] && !both {
+			both = true
+			b.keep("align-drift.png")
+		}
+		if want := strings.Contains(b.next.Text(), "You can go on turning"); !want && !strings.Contains(b.next.Text(), "…") {
+			t.Errorf("the Next bar says %q", b.next.Text())
+		}
+	}
+	b.calm()
+	a := b.alignment()
+	if a == nil || a.Verdict != annotate.VerdictAccepted || !both || pictures < 2 {
+		t.Fatalf("both dates seen on the way: %v, %d pictures; %+v", both, pictures, a)
+	}
+	if d := math.Abs(r3.Norm(r3.Sub(frame.FromMatrix(a.ScanToPiece).T, last.T))); d > 1e-9 {
+		t.Errorf("the last place shown is %.6f mm from that of the alignment", d)
+	}
+	b.until("the picture shows the date in view", func() bool { f := b.shown(); return f.Camera() == b.camera && f.Settled() })
+
+	b.Undo()
+	b.findFit()
+	b.until("something is told", func() bool { return b.drift.on })
+	b.jobs.Stop()
+	b.calm()
+	if b.drift.on || b.alignment() != nil || !strings.Contains(b.next.Text(), "Stopped") {
+		t.Errorf("stopped: %+v; %q", b.alignment(), b.next.Text())
+	}
+}

@@ -327,6 +327,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	if w.desk == nil || pw < 16 || ph < 16 {
 		return pic, false
 	}
+	if pic, ok := w.composeDrift(pw, ph); ok {
+		return pic, true
+	}
 	key := w.inSight()
 	body, ok := w.desk.Placed(key, w.showsChange())
 	if !ok {
@@ -422,12 +425,8 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 		over(img, f)
 		overPicks(img, f, picks, words, paper, scale)
-		fw, fh := f.Size()
 		nameBars(img, f, bars, words, paper)
-		perMM := f.Camera().PixelsPerMM(fh)
-		bar := render.BarLength(perMM, float64(fw)/6)
-		length := bar * perMM
-		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+		scaleBar(img, f, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper, scale)
 	}
 	return pic, true
 }
@@ -483,6 +482,14 @@ func (w *Window) touchRing() {
 	if len(parts) > 0 {
 		w.touch(parts...)
 	}
+}
+
+// scaleBar draws a bar of so many mm in the lower right corner.
+func scaleBar(img *image.RGBA, f *render.Frame, words render.TextStyle, paper color.RGBA, scale float64) {
+	fw, fh := f.Size()
+	perMM := f.Camera().PixelsPerMM(fh)
+	bar := render.BarLength(perMM, float64(fw)/6)
+	render.ScaleBar(img, float64(fw)-bar*perMM-20*scale, float64(fh)-14*scale, bar, perMM, words, paper)
 }
 
 // label writes words on a ground of their own; y is their base line.

@@ -127,10 +127,14 @@ func (w *Window) alignSlip() {
 // findFit aligns beside the window.
 func (w *Window) findFit() {
 	d := w.desk
-	align := d.Aligner()
+	if w.jobs.Busy() {
+		w.sayBusy()
+		return
+	}
+	align, pose := d.Aligner(), w.watchDrift()
 	var out session.Verdict
 	w.run("Laying the scans on one another", func(ctx context.Context, report job.Report) (err error) {
-		out, err = align(ctx, report)
+		out, err = align(ctx, report, pose)
 		return err
 	}, func() {
 		if d == w.desk {
@@ -151,13 +155,13 @@ func (w *Window) aligned(out session.Verdict) {
 	}
 	w.log("aligned", map[string]any{"verdict": out.Verdict, "reason": out.Reason, "checks": out.Checks, "checks_rms_mm": out.CheckRMS})
 	w.placed = false
-	if out.Verdict == annotate.VerdictAccepted {
+	if out.Verdict == annotate.VerdictAccepted && d.View == out.Use {
 		d.EndPicking()
 		w.edge, w.glass = true, false
 		w.refresh()
 		return
 	}
-	if w.task != taskAlign { // somebody went on with something else meanwhile
+	if w.task != taskAlign || d.View != out.Use { // somebody went on with something else meanwhile
 		d.EndPicking()
 		w.refresh()
 		w.next.Say(sentence(out.Reason)+" "+sentence(out.NextStep), part.Refused)

@@ -94,6 +94,7 @@ type Window struct {
 	hand       hand
 	playing    playback
 	cut        cutting
+	drift      drifting
 	labels     labelling
 	below      float32 // where the room below the buttons at the top begins
 	named      bool    // regions have their names beside them
@@ -204,14 +205,21 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 		}
 	})
 	if err != nil {
-		w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+		w.sayBusy()
 		return
 	}
 	w.next.Say(words+" …", part.Ink)
 }
 
+func (w *Window) sayBusy() {
+	w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+}
+
 func (w *Window) progress(done float64, words string) {
 	w.next.Progress(done, w.jobs.Stop)
+	if done < 0 {
+		w.endDrift()
+	}
 	if done >= 0 && words != "" {
 		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
 	}
@@ -439,6 +447,7 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 	fyne.Do(func() {
 		w.frames = append(w.frames, f)
 		w.specimen.Present(img)
+		w.driftOn()
 		if len(w.frames) > 2 {
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]

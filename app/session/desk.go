@@ -289,11 +289,17 @@ func (d *Desk) toScene(b *Body) *frame.Rigid {
 		// Out of date since a scale was changed: drawn where that carries it.
 		place = frame.FromMatrix(a.ScanToPiece)
 	}
+	place = d.inScene(b, place)
+	return &place
+}
+
+// inScene brings the place of a use in its piece's frame into the specimen frame.
+func (d *Desk) inScene(b *Body, place frame.Rigid) frame.Rigid {
 	r := d.Project.Record()
 	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
 		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
 	}
-	return &place
+	return place
 }
 
 // Placed is a use as the renderer wants it, with its map or, where changed is

@@ -37,6 +37,7 @@ func (d *Desk) Tally(ctx context.Context, stage string, progress func(float64, s
 // Verdict is the outcome of aligning, in words, and how many check points took no
 // part in it with their distances, mm.
 type Verdict struct {
+	Use                       annotate.UseKey
 	Verdict, Reason, NextStep string
 	Checks                    int
 	CheckRMS, CheckMax        float64

@@ -309,8 +309,9 @@ func (d *Desk) offChecks(l pairList, other annotate.UseKey) []float64 {
 }
 
 // Aligner gathers what is picked and returns how to lay the use in view on the
-// other one with it; that may run on any goroutine.
-func (d *Desk) Aligner() func(ctx context.Context, progress func(float64, string)) (Verdict, error) {
+// other one with it; that may run on any goroutine. pose is told there now and then
+// where the scan lies so far in its piece's frame.
+func (d *Desk) Aligner() func(ctx context.Context, progress func(float64, string), pose func(scanToPiece frame.Rigid)) (Verdict, error) {
 	view, p := d.View, d.Project
 	var a project.Aligning
 	if other := d.Other; other != (annotate.UseKey{}) && other != view {
@@ -320,16 +321,27 @@ func (d *Desk) Aligner() func(ctx context.Context, progress func(float64, string
 	if !d.picks.on {
 		a.Checks = d.kept().Checks
 	}
-	return func(ctx context.Context, progress func(float64, string)) (Verdict, error) {
-		a.Progress = progress
+	return func(ctx context.Context, progress func(float64, string), pose func(frame.Rigid)) (Verdict, error) {
+		a.Progress, a.Pose = progress, pose
 		out, err := p.Align(ctx, view, a)
 		if err != nil {
 			return Verdict{}, err
 		}
-		v := Verdict{Verdict: out.Result.Verdict, Reason: out.Result.Reason, NextStep: out.Result.NextStep}
+		v := Verdict{Use: view, Verdict: out.Result.Verdict, Reason: out.Result.Reason, NextStep: out.Result.NextStep}
 		v.Checks, v.CheckRMS, v.CheckMax = out.Result.CheckPoints, out.Result.CheckPointRMS, out.Result.CheckPointMax
 		return v, nil
 	}
+}
+
+// Drifting are two dates while one is laid on the other: the one that stays, and
+// the one that moves where it lies so far. ok is false unless both are ready.
+func (d *Desk) Drifting(stays, moves annotate.UseKey, scanToPiece frame.Rigid) (two [2]render.Placed, ok bool) {
+	a, b := d.bodies[stays], d.bodies[moves]
+	if a == nil || b == nil {
+		return two, false
+	}
+	place := d.inScene(b, scanToPiece)
+	return [2]render.Placed{{Body: a.Render, BodyToScene: d.toScene(a)}, {Body: b.Render, BodyToScene: &place}}, true
 }
 
 // Compare measures what changed from the other date to the one in view. It may
