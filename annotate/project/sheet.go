@@ -198,14 +198,8 @@ func consecutive(r *annotate.Record, stage string) [][2]annotate.UseKey {
 
 // kept returns a comparison that was made already, nil if it was not.
 func (p *Project) kept(record *annotate.Record, pair [2]annotate.UseKey) (*Comparison, error) {
-	opt, err := pairOptions(record, pair[0], pair[1])
+	opt, err := p.changeOptions(record, pair[0], pair[1])
 	if err != nil {
-		return nil, err
-	}
-	if opt.BeforeIgnore, err = p.support(pair[0]); err != nil {
-		return nil, err
-	}
-	if opt.AfterIgnore, err = p.support(pair[1]); err != nil {
 		return nil, err
 	}
 	key, err := changeKey(record, pair[0], pair[1], opt)
