@@ -142,7 +142,7 @@ func (w *Window) Press(x, y float64) {
 		return
 	}
 	if !w.marking() || !ok || p.Inside {
-		if ok && !w.pointOut(p) {
+		if ok && !w.pointOut(p) && !w.sayLeftover(p) {
 			w.say(p)
 		}
 		return
@@ -353,10 +353,16 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		scene.Lines = nil
 	}
 	var picks []session.PickMark
+	var alignLines []render.Line
+	slide, slides := w.slideNow(key, scene.Camera)
 	if w.task == taskAlign {
 		w.showFit(&scene, key)
 		picks = w.desk.PickMarks(key)
-		scene.Lines = append(scene.Lines, w.pickLines(picks, scene.Camera)...)
+		alignLines = w.pickLines(picks, scene.Camera)
+		if slides {
+			alignLines = append(alignLines, slideLines(slide, scene.Camera)...)
+		}
+		scene.Lines = append(scene.Lines, alignLines...)
 	}
 	var bars []session.BarDrawn
 	if w.task == taskScale {
@@ -396,8 +402,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			other.Marks = nil // the other date as the scan shows it
 		}
 		if w.task == taskAlign {
-			pic.Scene.Bodies = []render.Placed{{Body: body.Body, BodyToScene: body.BodyToScene}}
-			pic.Scene.Lines = w.pickLines(picks, scene.Camera)
+			body.Marks = nil
+			pic.Scene.Bodies = []render.Placed{body}
+			pic.Scene.Lines = alignLines
 		}
 		second := scene
 		second.Bodies, second.Lines = []render.Placed{other}, nil
@@ -425,6 +432,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		}
 		over(img, f)
 		overPicks(img, f, picks, words, paper, scale)
+		if slides {
+			overSlide(img, f, slide, words, paper, scale)
+		}
 		nameBars(img, f, bars, words, paper)
 		scaleBar(img, f, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper, scale)
 	}

@@ -30,6 +30,10 @@ func (w *Window) alignTask() {
 		w.next.Say("Hold the other date: press its bead on the bench line with Shift, or with the second button.", part.Ink)
 		return
 	}
+	if d.ShowsLeftover() {
+		w.leftoverTask()
+		return
+	}
 	w.alignShelf()
 	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
 		w.next.Say("The scans lie on one another. Slide the date edge over bare surface: cracks should run straight through it."+w.checksSaid(), part.Ink)
@@ -50,6 +54,9 @@ func (w *Window) alignShelf() {
 	rows.button("Check points", "held out of the fit", func() { w.pickFor(true) })
 	rows.button("Trust this area", "brush what did not change", func() { w.brushFit(session.TrustFaces, d.View) })
 	rows.button("Never trust", "brush what moved", func() { w.brushFit(session.NeverFaces, d.View) })
+	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
+		rows.button("Leftover", "in mm, on the specimen", w.showLeftover)
+	}
 	w.shelf.Add(rows.room)
 }
 
@@ -110,6 +117,7 @@ func (w *Window) alignSlip() {
 		w.slip.Add(part.TextRow("Held by", fmt.Sprintf("%.0f\u00a0%% of this scan, %.0f\u00a0%% of the other", 100*a.StableShareAfter, 100*a.StableShareBefore)))
 		if a.WeakestDirection != "" {
 			w.slip.Add(part.TextRow("Weakest", a.WeakestDirection))
+			w.slideRow()
 		}
 	}
 	if a.Reason != "" {
@@ -157,8 +165,11 @@ func (w *Window) aligned(out session.Verdict) {
 	w.placed = false
 	if out.Verdict == annotate.VerdictAccepted && d.View == out.Use {
 		d.EndPicking()
-		w.edge, w.glass = true, false
+		w.edge, w.glass = false, false
 		w.refresh()
+		if w.task == taskAlign {
+			w.showLeftover()
+		}
 		return
 	}
 	if w.task != taskAlign || d.View != out.Use { // somebody went on with something else meanwhile

@@ -51,6 +51,7 @@ func (w *Window) pickSince(out session.Verdict) {
 func (w *Window) beginPicks(checks bool) {
 	w.log("picking", map[string]any{"checks": checks})
 	w.glass, w.edge = false, false
+	w.desk.ShowLeftover(false)
 	w.turnToPick()
 	w.refresh()
 }

@@ -34,6 +34,7 @@ func (w *Window) brushFit(do session.FitStroke, on annotate.UseKey) {
 	if !w.brushesFit() {
 		w.pickViews = map[annotate.UseKey]render.Camera{w.desk.View: w.camera}
 		w.glass, w.edge = false, false
+		w.desk.ShowLeftover(false)
 	}
 	if from := w.inSight(); from != on {
 		w.pickViews[from] = w.camera
@@ -121,7 +122,9 @@ func (w *Window) showFit(scene *render.Scene, key annotate.UseKey) {
 	if on, _, _ := w.desk.Picking(); on {
 		return // places are known by how the surface looks
 	}
-	scene.Bodies[0].Marks = w.desk.FitMarks(key)
+	if scene.Bodies[0].Change == nil {
+		scene.Bodies[0].Marks = w.desk.FitMarks(key)
+	}
 	if w.brushesFit() {
 		scene.Lines = nil
 	}

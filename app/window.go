@@ -333,6 +333,7 @@ func (w *Window) Choose(task string) {
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.ShowLeftover(false)
 		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
@@ -397,13 +398,13 @@ func (w *Window) refresh() {
 }
 
 // slipYields tells whether the slip leaves its room to the specimen: with large
-// text, while places of it are marked or picked.
+// text, while places of it are marked, picked or read.
 func (w *Window) slipYields() bool {
 	if w.desk == nil || look.Current().Scale < largeText {
 		return false
 	}
 	picking, _, _ := w.desk.Picking()
-	return w.task == taskMap || picking || w.brushesFit()
+	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover())
 }
 
 // slipButton shows the slip where it yields its room.

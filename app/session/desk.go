@@ -58,6 +58,7 @@ type Desk struct {
 	areasOf  *change.Change
 	picks    picking
 	fit      fitting
+	leftover leftover
 	bar      BarInHand
 	laid     map[string]laid // lines by id
 
@@ -310,6 +311,10 @@ func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
+	if l := d.leftover; l.shown && key == d.View && !changed && l.of(d) {
+		out.Change = picture.Change(l.drawn, l.hist.SmallestMM, l.hist.FullMM, b.TileMM)
+		return out, true
+	}
 	switch p := d.pointed; {
 	case key != d.View || changed:
 	case p != nil && p.marks != nil:
