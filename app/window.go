@@ -221,7 +221,7 @@ func (w *Window) progress(done float64, words string) {
 		w.endDrift()
 	}
 	if done >= 0 && words != "" {
-		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
+		w.next.Say(title(words)+" … You can go on turning the specimen.", part.Ink)
 	}
 }
 

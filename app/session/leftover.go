@@ -55,8 +55,9 @@ func (d *Desk) KeepLeftover(l *Leftover) {
 	}
 	full := picture.FullScale(fullResiduals * l.ResidualMM)
 	drawn := make([]float32, len(l.GapMM))
+	end := float32(full + picture.StepOf(full)/2) // between two contours
 	for v, gap := range l.GapMM {
-		drawn[v] = min(max(gap, float32(-full)), float32(full)) // not a number stays so
+		drawn[v] = min(max(gap, -end), end) // not a number stays so
 	}
 	d.leftover = leftover{Leftover: l, by: *u.Alignment, hist: histogramOf(b.Surface.Mesh, b.Use.Scale.Calibrated(), l.GapMM, l.ResidualMM, full), drawn: drawn}
 }
