@@ -187,6 +187,8 @@ func (w *Window) Open(paths []string, unit string) {
 	})
 }
 
+const waitWords = "Wait until the work under way has ended, or press **Stop**."
+
 // run does a job beside the window; done is called when it succeeded.
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
 	err := w.jobs.Start(work, func(err error) {
@@ -204,7 +206,7 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 		}
 	})
 	if err != nil {
-		w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
 	w.next.Say(words+" …", part.Ink)
