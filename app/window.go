@@ -104,8 +104,9 @@ type Window struct {
 	looking looking  // at the scan in view, in the task Add
 	walk    changing // through what the two dates differ by, in the task Change
 
-	reckoning int  // turns of the live tally
-	tallying  bool // the sheet of values is being reckoned
+	reckoning int               // turns of the live tally
+	areas     map[string]string // of the regions of the use in view, as last reckoned
+	tallying  bool              // the sheet of values is being reckoned
 
 	typed       session.Typed // about the scale bar in hand
 	lengthField *widget.Entry // where its length is written
@@ -174,6 +175,7 @@ func (w *Window) Open(paths []string, unit string) {
 			}
 		}
 		w.desk = desk
+		w.areas = nil
 		w.cut = cutting{}
 		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
@@ -281,6 +283,7 @@ func (w *Window) viewStage(stage string) {
 		return
 	}
 	w.desk.View = key
+	w.areas = nil
 	w.desk.Changed = nil
 	w.desk.DropBar()
 	w.desk.PointAt(nil)
