@@ -88,6 +88,7 @@ type Window struct {
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
 	tools      *fyne.Container // over the specimen
+	toolsWide  float32         // the width that they were laid out for
 	empty      *fyne.Container // in its place while nothing is open
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
@@ -217,7 +218,7 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 func (w *Window) progress(done float64, words string) {
 	w.next.Progress(done, w.jobs.Stop)
 	if done >= 0 && words != "" {
-		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
+		w.next.Say(title(words)+" … You can go on turning the specimen.", part.Ink)
 	}
 }
 
