@@ -196,7 +196,7 @@ func (w *Window) Release() {
 		w.fail(err)
 		return
 	}
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log("stroke", map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }

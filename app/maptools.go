@@ -341,7 +341,7 @@ func (w *Window) mark(event, words string, begin func() (*session.Area, error), 
 }
 
 func (w *Window) marked(event string, done session.Marked) {
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log(event, map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }

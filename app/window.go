@@ -236,6 +236,14 @@ func (w *Window) fail(err error) {
 
 func (w *Window) log(event string, fields map[string]any) { w.opt.Log.Write(event, fields) }
 
+// mapSum is the SHA-256 of the map in view for the log; empty where none is kept.
+func (w *Window) mapSum() (string, error) {
+	if !w.opt.Log.On() {
+		return "", nil
+	}
+	return w.desk.MapSum()
+}
+
 // load makes a use ready to be shown, then calls done.
 func (w *Window) load(key annotate.UseKey, done func()) {
 	if key == (annotate.UseKey{}) || w.desk.Body(key) != nil {
@@ -452,7 +460,7 @@ func (w *Window) Save() {
 	}
 	p := w.desk.Project
 	w.run("Saving", func(context.Context, job.Report) error { return p.Save() }, func() {
-		sum, err := w.desk.MapSum()
+		sum, err := w.mapSum()
 		w.log("saved", map[string]any{"map": sum, "error": text(err)})
 		w.next.Say("Saved.", part.Accepted)
 		w.title.refresh()
