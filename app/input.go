@@ -432,7 +432,12 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM
-		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+		style := render.TextStyle{Size: float64(size) * scale, Colour: ink}
+		x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
+		over := max(0, style.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
+		// On a card of its own: near the specimen a dark bone lies behind it.
+		render.Fill(img, image.Rect(int(x-over-pad), int(y-2*style.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
+		render.ScaleBar(img, x, y, bar, perMM, style, paper)
 	}
 	return pic, true
 }
