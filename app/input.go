@@ -22,8 +22,17 @@ import (
 // turnPerPixel is how far a pixel of dragging turns, radians.
 const turnPerPixel = 0.008
 
-// Resized draws again in the new size.
-func (w *Window) Resized(int, int) { fyne.Do(w.repaint) }
+// Resized draws again in the new size, with the buttons in as many rows as that
+// needs.
+func (w *Window) Resized(int, int) {
+	fyne.Do(func() {
+		if w.desk != nil && w.toolsWide != w.specimen.Size().Width {
+			w.tools.RemoveAll()
+			w.viewTools()
+		}
+		w.repaint()
+	})
+}
 
 // Turn turns the specimen with the pointer.
 func (w *Window) Turn(dx, dy float64) {
@@ -193,7 +202,7 @@ func (w *Window) Release() {
 		w.fail(err)
 		return
 	}
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log("stroke", map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }
@@ -499,7 +508,12 @@ func scaleBar(img *image.RGBA, f *render.Frame, words render.TextStyle, paper co
 	fw, fh := f.Size()
 	perMM := f.Camera().PixelsPerMM(fh)
 	bar := render.BarLength(perMM, float64(fw)/6)
-	render.ScaleBar(img, float64(fw)-bar*perMM-20*scale, float64(fh)-14*scale, bar, perMM, words, paper)
+	length := bar * perMM
+	x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
+	over := max(0, words.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
+	// On a card of its own: near the specimen a dark bone lies behind it.
+	render.Fill(img, image.Rect(int(x-over-pad), int(y-2*words.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
+	render.ScaleBar(img, x, y, bar, perMM, words, paper)
 }
 
 // label writes words on a ground of their own; y is their base line.
@@ -514,7 +528,9 @@ func (w *Window) place(body render.Placed, pw, ph int) {
 	if w.camera.Back.X == 0 && w.camera.Back.Y == 0 && w.camera.Back.Z == 0 {
 		w.camera = render.NamedViews(w.desk.Axes())[0].Camera
 	}
-	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, 60)
+	// Between the rows of buttons, as long as that leaves it room enough.
+	margin := max(60, min(float64(w.below*w.win.Canvas().Scale()), float64(ph)/4))
+	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, margin)
 	w.placed = true
 }
 

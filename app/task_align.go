@@ -136,7 +136,7 @@ func (w *Window) alignSlip() {
 func (w *Window) findFit() {
 	d := w.desk
 	if w.jobs.Busy() {
-		w.sayBusy()
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
 	align, pose := d.Aligner(), w.watchDrift()

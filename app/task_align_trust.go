@@ -1,11 +1,14 @@
 package app
 
 import (
+	"context"
+	"errors"
 	"fmt"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
 	"fyne.io/fyne/v2/layout"
+	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -128,6 +131,28 @@ func (w *Window) showFit(scene *render.Scene, key annotate.UseKey) {
 	if w.brushesFit() {
 		scene.Lines = nil
 	}
+}
+
+// fitLooped says of what a line holds what the brush in hand says.
+func (w *Window) fitLooped(c render.Camera, holds func(p r3.Vec) bool) {
+	find, keep, err := w.desk.LoopFit(c, holds)
+	if err != nil {
+		w.next.Say(sentence(err.Error()), part.Warning)
+		return
+	}
+	desk := w.desk
+	w.beside("Looking what the line holds", find, func(err error) {
+		switch {
+		case desk != w.desk || !w.brushesFit():
+		case errors.Is(err, context.Canceled):
+			w.next.Say("Stopped. Nothing was marked.", part.Ink)
+		case err != nil:
+			w.fail(err)
+		default:
+			w.fitMarked("fit loop", keep)
+		}
+		w.repaint()
+	})
 }
 
 // fitMarked keeps what a stroke or a loop said of the fit, as one action.

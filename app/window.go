@@ -88,6 +88,7 @@ type Window struct {
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
 	tools      *fyne.Container // over the specimen
+	toolsWide  float32         // the width that they were laid out for
 	empty      *fyne.Container // in its place while nothing is open
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
@@ -105,8 +106,9 @@ type Window struct {
 	looking looking  // at the scan in view, in the task Add
 	walk    changing // through what the two dates differ by, in the task Change
 
-	reckoning int  // turns of the live tally
-	tallying  bool // the sheet of values is being reckoned
+	reckoning int               // turns of the live tally
+	areas     map[string]string // of the regions of the use in view, as last reckoned
+	tallying  bool              // the sheet of values is being reckoned
 
 	typed       session.Typed // about the scale bar in hand
 	lengthField *widget.Entry // where its length is written
@@ -175,6 +177,7 @@ func (w *Window) Open(paths []string, unit string) {
 			}
 		}
 		w.desk = desk
+		w.areas = nil
 		w.cut = cutting{}
 		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
@@ -187,6 +190,8 @@ func (w *Window) Open(paths []string, unit string) {
 		})
 	})
 }
+
+const waitWords = "Wait until the work under way has ended, or press **Stop**."
 
 // run does a job beside the window; done is called when it succeeded.
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
@@ -205,14 +210,10 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 		}
 	})
 	if err != nil {
-		w.sayBusy()
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
 	w.next.Say(words+" …", part.Ink)
-}
-
-func (w *Window) sayBusy() {
-	w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
 }
 
 func (w *Window) progress(done float64, words string) {
@@ -238,6 +239,14 @@ func (w *Window) fail(err error) {
 }
 
 func (w *Window) log(event string, fields map[string]any) { w.opt.Log.Write(event, fields) }
+
+// mapSum is the SHA-256 of the map in view for the log; empty where none is kept.
+func (w *Window) mapSum() (string, error) {
+	if !w.opt.Log.On() {
+		return "", nil
+	}
+	return w.desk.MapSum()
+}
 
 // load makes a use ready to be shown, then calls done.
 func (w *Window) load(key annotate.UseKey, done func()) {
@@ -287,6 +296,7 @@ func (w *Window) viewStage(stage string) {
 		return
 	}
 	w.desk.View = key
+	w.areas = nil
 	w.desk.Changed = nil
 	w.desk.DropBar()
 	w.desk.PointAt(nil)
@@ -474,7 +484,7 @@ func (w *Window) Save() {
 	}
 	p := w.desk.Project
 	w.run("Saving", func(context.Context, job.Report) error { return p.Save() }, func() {
-		sum, err := w.desk.MapSum()
+		sum, err := w.mapSum()
 		w.log("saved", map[string]any{"map": sum, "error": text(err)})
 		w.next.Say("Saved.", part.Accepted)
 		w.title.refresh()

@@ -241,8 +241,11 @@ func checks(c *Comparison) []annotate.OpenPoint {
 		}
 	}
 	if unknown > 0 {
-		add("what_unknown", annotate.SeverityNote, fmt.Sprintf("of %d change areas from %v to %v nobody has said what they were", unknown, c.From, c.To),
-			"say what each of them was: matrix, fill, a moved piece")
+		them := fmt.Sprintf("of %d change areas from %v to %v nobody has said what they were", unknown, c.From, c.To)
+		if unknown == 1 {
+			them = fmt.Sprintf("of one change area from %v to %v nobody has said what it was", c.From, c.To)
+		}
+		add("what_unknown", annotate.SeverityNote, them, "say what each was: matrix, fill, a moved piece")
 	}
 	return out
 }

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"context"
 	"errors"
 	"slices"
 
@@ -220,19 +221,21 @@ func (d *Desk) EndFit() error {
 	return d.keepFit(d.fit.on)
 }
 
-// LoopFit says of what lies inside a line drawn on the picture of a camera what
-// the brush in hand says; holds is asked about places of the scan.
-func (d *Desk) LoopFit(c render.Camera, holds func(p r3.Vec) bool) error {
-	l, b, err := d.fitOf(d.fit.on)
+// LoopFit gathers what lies inside a line drawn on the picture of a camera, to say
+// of it what the brush in hand says; holds is asked about places of the scan. find
+// may run on any goroutine; keep takes what it found, as one action.
+func (d *Desk) LoopFit(c render.Camera, holds func(p r3.Vec) bool) (find func(ctx context.Context) error, keep func() error, err error) {
+	key := d.fit.on
+	l, b, err := d.fitOf(key)
 	if err != nil {
+		return nil, nil, err
+	}
+	faces, loop, paint := l.faces.Clone(), facemap.Loop{Holds: holds, Sight: d.sight(b, c)}, d.fitPaint()
+	find = func(ctx context.Context) error {
+		_, err := faces.Loop(ctx, b.Surface, loop, paint)
 		return err
 	}
-	out, err := l.faces.Loop(b.Surface, facemap.Loop{Holds: holds, Sight: d.sight(b, c)}, d.fitPaint())
-	if err != nil {
-		return err
-	}
-	l.draw(out.Diff.Faces())
-	return d.keepFit(d.fit.on)
+	return find, func() error { return d.sayFit(key, faces) }, nil
 }
 
 // keepFit writes what is marked into the record.
@@ -241,7 +244,12 @@ func (d *Desk) keepFit(key annotate.UseKey) error {
 	if l == nil {
 		return nil
 	}
-	labels := l.faces.Labels()
+	return d.sayFit(key, l.faces)
+}
+
+// sayFit writes into the record what faces say.
+func (d *Desk) sayFit(key annotate.UseKey, faces *facemap.Map) error {
+	labels := faces.Labels()
 	trust, never := make([]bool, len(labels)), make([]bool, len(labels))
 	for f, n := range labels {
 		trust[f], never[f] = n == trusted, n == neverTrusted
