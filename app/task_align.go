@@ -15,8 +15,12 @@ import (
 // alignTask lays the date in view on the other one.
 func (w *Window) alignTask() {
 	d := w.desk
-	w.slip.Add(part.SectionName("ALIGNMENT"))
 	w.readyOther()
+	if picking, _, _ := d.Picking(); d.DryFitting() && !picking {
+		w.dryTask()
+		return
+	}
+	w.slip.Add(part.SectionName("ALIGNMENT"))
 	if on, _, _ := d.Picking(); on {
 		w.pickTask()
 		return
@@ -27,6 +31,9 @@ func (w *Window) alignTask() {
 	}
 	w.alignSlip()
 	if d.Other == (annotate.UseKey{}) {
+		rows := newLowRows()
+		w.dryButtons(rows)
+		w.shelf.Add(rows.room)
 		w.next.Say("Hold the other date: press its bead on the bench line with Shift, or with the second button.", part.Ink)
 		return
 	}
@@ -57,6 +64,7 @@ func (w *Window) alignShelf() {
 	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
 		rows.button("Leftover", "in mm, on the specimen", w.showLeftover)
 	}
+	w.dryButtons(rows)
 	w.shelf.Add(rows.room)
 }
 
@@ -135,6 +143,10 @@ func (w *Window) alignSlip() {
 // findFit aligns beside the window.
 func (w *Window) findFit() {
 	d := w.desk
+	if d.DryFitting() {
+		w.fitDry()
+		return
+	}
 	if w.jobs.Busy() {
 		w.next.Say(waitWords, part.Warning)
 		return

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"image"
 	"image/color"
+	"math"
 	"path/filepath"
 	"time"
 
@@ -295,6 +296,7 @@ func (w *Window) viewStage(stage string) {
 		w.next.Say("No scan was made at this stage. Add one, or choose another date.", part.Warning)
 		return
 	}
+	w.putDown()
 	w.desk.View = key
 	w.areas = nil
 	w.desk.Changed = nil
@@ -315,7 +317,9 @@ func (w *Window) holdStage(stage string) {
 		return
 	}
 	key, ok := w.desk.UseAt(stage)
+	w.putDown()
 	if !ok || key == w.desk.View {
+		w.refresh()
 		return
 	}
 	w.desk.Changed = nil
@@ -333,6 +337,14 @@ func (w *Window) holdStage(stage string) {
 	w.load(key, w.refresh)
 }
 
+// putDown ends what was begun with the two dates in hand.
+func (w *Window) putDown() {
+	w.desk.EndPicking()
+	w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
+	w.desk.ShowLeftover(false)
+	w.desk.EndDryFit()
+}
+
 // Choose takes up a task.
 func (w *Window) Choose(task string) {
 	if w.tallying { // nobody waits for it any more
@@ -342,9 +354,7 @@ func (w *Window) Choose(task string) {
 	w.playing.on = false
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
-		w.desk.EndPicking()
-		w.desk.ShowLeftover(false)
-		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
+		w.putDown()
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
@@ -443,6 +453,14 @@ func (w *Window) refreshBench() {
 		}
 	}
 	w.bench.SetBeads(beads)
+}
+
+// useWords names a scan by its stage, and by its piece where that is not the body.
+func (w *Window) useWords(key annotate.UseKey) string {
+	if key.Piece == annotate.Body {
+		return w.stageWords(key.Stage)
+	}
+	return key.Piece + ", " + w.stageWords(key.Stage)
 }
 
 func (w *Window) stageWords(id string) string {
@@ -571,4 +589,5 @@ func shortDate(edtf string) string {
 	return edtf
 }
 
-func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", v) }
+// mm prints a length to hundredths; nothing is minus nothing.
+func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", math.Round(100*v)/100+0) }

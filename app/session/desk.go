@@ -60,6 +60,7 @@ type Desk struct {
 	picks    picking
 	fit      fitting
 	leftover leftover
+	dry      drying
 	bar      BarInHand
 	laid     map[string]laid // lines by id
 
@@ -315,6 +316,9 @@ func (d *Desk) SetShow(s picture.Show) {
 // toScene is the motion that puts a use where it is drawn: the specimen frame,
 // or its own where it is not aligned.
 func (d *Desk) toScene(b *Body) *frame.Rigid {
+	if pose, ok := d.dryPose(b); ok {
+		return &pose
+	}
 	place := b.ScanToPiece
 	if a := b.Use.Alignment; !b.Aligned && a != nil && (a.ScaleChanged || a.Verdict == annotate.VerdictAccepted) {
 		// Out of date since a scale was changed: drawn where that carries it.
@@ -341,6 +345,10 @@ func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
+	if c := d.dryChange(b); c != nil {
+		out.Change = c
+		return out, true
+	}
 	if l := d.leftover; l.shown && key == d.View && !changed && l.of(d) {
 		out.Change = picture.Change(l.drawn, l.hist.SmallestMM, l.hist.FullMM, b.TileMM)
 		return out, true
