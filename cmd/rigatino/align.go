@@ -27,7 +27,7 @@ type alignCommand struct {
 	Piece  string `default:"body" help:"Piece, with a project."`
 	Part   string `help:"Part of the piece, with a project."`
 
-	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it."`
+	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it; in a project --piece names the piece, and where it fits is kept."`
 	BodyBreak  string `help:"With --dry-fit: file of the body's broken faces, one index or a-b a line."`
 	PieceBreak string `help:"With --dry-fit: file of the piece's broken faces."`
 
@@ -161,7 +161,7 @@ func (c *alignCommand) Run(j *job) error {
 	}
 	switch {
 	case c.DryFit:
-		return c.dryFit(j, registerPicks(picks))
+		return c.dryFit(j, picks)
 	case c.Joint:
 		return c.joint(j, registerPicks(picks))
 	}
@@ -227,8 +227,10 @@ func (c *alignCommand) oneWay(checks int) error {
 		way = "--joint"
 	}
 	switch {
-	case isProject(c.First):
-		return usagef("%s takes two scan files, the one that stays and the piece, and no project", way)
+	case isProject(c.First) && c.Joint:
+		return usagef("--joint takes two scan files, the one that stays and the piece, and no project")
+	case isProject(c.First) && c.Piece == annotate.Body:
+		return usagef("--dry-fit in a project needs --piece: the loose piece that is fitted to the body")
 	case c.Similarity:
 		return usagef("--similarity does not go with %s: set the scale of both scans first", way)
 	case c.Trust != "" || c.Never != "":
