@@ -12,6 +12,7 @@ import (
 	"rigatino/annotate"
 	"rigatino/annotate/project"
 	"rigatino/app/look"
+	"rigatino/app/tool"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
 )
@@ -157,6 +158,64 @@ func TestDryFitThatSlides(t *testing.T) {
 	b.press("Back to the body")
 }
 
+// Broken faces are marked on the body and on the piece, and alone carry the fit:
+// nothing of them is in the record, and going back to the body forgets them. Source:
+// the area of what a loop holds (a square of 12 mm, seen straight on).
+func TestBreakIsMarked(t *testing.T) {
+	b := openBroken(t, 0.8, 0)
+	unsaved := b.desk.Project.Unsaved()
+	b.press("Dry fit, fragment")
+	b.press("Mark the break")
+	for _, key := range []annotate.UseKey{b.desk.View, b.desk.Other} {
+		b.press("On " + key.Piece)
+		if b.inSight() != key {
+			t.Fatalf("in sight is %v, wanted %v", b.inSight(), key)
+		}
+		pose := frame.Identity()
+		side := r3.Vec{Z: 1}
+		if key.Piece != annotate.Body {
+			pose = frame.Rotation(r3.Vec{X: 1, Y: 2, Z: -1}, 1.9)
+			pose.T = r3.Vec{X: 40, Y: -15, Z: 5}
+			side = pose.Turn(r3.Vec{Z: -1})
+		}
+		b.camera = b.camera.Facing(pose.Apply(r3.Vec{}), side)
+		b.moving()
+		if b.hand.kind != tool.Loop {
+			b.rune('o')
+		}
+		var line []r3.Vec
+		for _, p := range []r3.Vec{{X: -6, Y: -6}, {X: 6, Y: -6}, {X: 6, Y: 6}, {X: -6, Y: 6}} {
+			line = append(line, pose.Apply(p))
+		}
+		b.drag(line...)
+		if broken, _ := b.desk.FitAreas(key); broken.Value < 144 || broken.Value > 250 {
+			t.Errorf("on %v %v are marked, a flat square has 144 mm²", key, broken)
+		}
+	}
+	b.keep("dryfit-marked.png")
+	if slip := words(b.slip); !strings.Contains(slip, "Broken face") || strings.Contains(slip, "Trusted") {
+		t.Errorf("the slip says %s", slip)
+	}
+	b.press("Find the fit")
+	fit, stored := b.desk.DryFitted()
+	if fit == nil || !stored || fit.BreakArea < 144 || fit.BreakArea > 250 {
+		t.Fatalf("%+v, stored %v; %q", fit, stored, b.next.Text())
+	}
+	if n := b.desk.Project.Unsaved(); n != unsaved+1 {
+		t.Errorf("%d actions, wanted the fit alone", n-unsaved)
+	}
+	r := b.desk.Project.Record()
+	for _, u := range r.Uses {
+		if u.FitFaces != nil {
+			t.Errorf("%v: the record holds %+v", u.Key(), u.FitFaces)
+		}
+	}
+	b.press("Back to the body")
+	if broken, _ := b.desk.FitAreas(b.desk.View); broken.Value != 0 {
+		t.Errorf("%v are marked still", broken)
+	}
+}
+
 // Every word of a dry fit is readable at every size of text and in the smallest
 // window, in light and dark.
 func TestDryFitShowsEveryWord(t *testing.T) {
@@ -164,16 +223,19 @@ func TestDryFitShowsEveryWord(t *testing.T) {
 	b.press("Dry fit, fragment")
 	for _, size := range []fyne.Size{{Width: 1280, Height: 800}, {Width: 1100, Height: 720}} {
 		b.win.Resize(size)
-		for _, state := range []string{"first", "gap", "together"} {
+		for _, state := range []string{"first", "marking", "gap", "together"} {
 			b.theme.Scale = 1
 			b.restyle()
 			switch fit, _ := b.desk.DryFitted(); {
+			case state == "marking":
+				if fit != nil && !b.desk.Together() {
+					b.press("Together")
+				}
+				b.press("Mark the break")
+			case state == "gap" && b.brushesFit():
+				b.press("Find the fit")
 			case state == "together":
 				b.press("Together")
-			case state == "gap" && fit == nil:
-				b.press("Find the fit")
-			case state == "gap" && b.desk.Together():
-				b.press("Gap")
 			}
 			for i, scale := range look.Sizes {
 				b.theme.Scale, b.theme.Appearance = scale, look.Appearance(i%2)

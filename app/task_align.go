@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -16,11 +17,15 @@ import (
 func (w *Window) alignTask() {
 	d := w.desk
 	w.readyOther()
-	if picking, _, _ := d.Picking(); d.DryFitting() && !picking {
+	if picking, _, _ := d.Picking(); d.DryFitting() && !picking && !w.brushesFit() {
 		w.dryTask()
 		return
 	}
-	w.slip.Add(part.SectionName("ALIGNMENT"))
+	if d.DryFitting() {
+		w.slip.Add(part.SectionName(strings.ToUpper("DRY FIT OF " + d.View.Piece)))
+	} else {
+		w.slip.Add(part.SectionName("ALIGNMENT"))
+	}
 	if on, _, _ := d.Picking(); on {
 		w.pickTask()
 		return

@@ -51,10 +51,8 @@ func (w *Window) dryTask() {
 	fit, stored := d.DryFitted()
 	if fit == nil {
 		w.keptDryFit()
-		rows := newLowRows()
-		rows.button("Find the fit", "searches along the break", w.fitDry)
-		rows.button("Pick pairs", "places that touched", w.startPicking)
-		w.shelf.Add(rows.room)
+		w.fitRows()
+		w.dryShelf()
 		w.next.Say("Press **Find the fit**, or pick pairs of places that touched: first on the body, then on the piece.", part.Ink)
 		w.next.Offer("Find the fit", w.fitDry)
 		w.next.OfferBack("Back to the body", w.endDryFit)
@@ -83,10 +81,7 @@ func (w *Window) dryTask() {
 	if d.Together() {
 		w.next.Say("The piece stands on its break. Turn it and follow edges and cracks across the join.", part.Ink)
 		w.next.OfferBack("Gap", func() { w.together(false) })
-		rows := newLowRows()
-		rows.button("Find the fit", "searches along the break", w.fitDry)
-		rows.button("Pick pairs", "places that touched", w.startPicking)
-		w.shelf.Add(rows.room)
+		w.dryShelf()
 		return
 	}
 	if hist := d.DryHistogram(); hist != nil {
@@ -96,6 +91,23 @@ func (w *Window) dryTask() {
 	}
 	w.next.Say(sentence(fit.FitReason)+" Press on the break to read its gap.", part.Ink)
 	w.next.OfferBack("Together", func() { w.together(true) })
+}
+
+// dryShelf has the ways of fitting a piece.
+func (w *Window) dryShelf() {
+	rows := newLowRows()
+	rows.button("Find the fit", "searches along the break", w.fitDry)
+	rows.button("Pick pairs", "places that touched", w.startPicking)
+	rows.button("Mark the break", "brush the broken faces", func() {
+		w.desk.ForgetDryFit()
+		w.brushFit(session.TrustFaces, w.desk.View)
+	})
+	w.shelf.Add(rows.room)
+}
+
+// showsDryGap tells whether the gap of the break is coloured.
+func (w *Window) showsDryGap() bool {
+	return w.desk.DryFitting() && w.desk.DryHistogram() != nil && !w.desk.Together()
 }
 
 func secondArea(has bool, area func() float64) float64 {

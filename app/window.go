@@ -424,7 +424,7 @@ func (w *Window) slipYields() bool {
 		return false
 	}
 	picking, _, _ := w.desk.Picking()
-	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover())
+	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover() || w.showsDryGap())
 }
 
 // slipButton shows the slip where it yields its room.

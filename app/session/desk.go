@@ -420,6 +420,9 @@ func part(progress func(float64, string), from, to float64) func(float64, string
 type (
 	Sheet = tally.Sheet
 	Areas = map[string]quantity.Measured
+
+	// Measured is a value with its uncertainty.
+	Measured = quantity.Measured
 )
 
 // IsProject says whether a path is a folder that holds a project.

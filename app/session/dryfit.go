@@ -28,8 +28,9 @@ type drying struct {
 	fit         *register.DryFit
 	stored      bool
 	hist        *Histogram
-	gaps        []float32 // per vertex of the piece, mm, as drawn
-	together    bool      // the body is drawn with the piece
+	gaps        []float32                              // per vertex of the piece, mm, as drawn
+	together    bool                                   // the body is drawn with the piece
+	breaks      map[annotate.UseKey][]annotate.FaceRun // broken faces as they were marked
 }
 
 // LoosePieces are the scans of the pieces that lie loose beside the body in view:
@@ -60,7 +61,8 @@ func (d *Desk) LoosePieces() []annotate.UseKey {
 
 // BeginDryFit takes a loose piece in view and the body beside it.
 func (d *Desk) BeginDryFit(piece annotate.UseKey) {
-	d.dry = drying{on: true, view: d.View, other: d.Other}
+	d.dry = drying{on: true, view: d.View, other: d.Other, breaks: map[annotate.UseKey][]annotate.FaceRun{}}
+	d.fit = fitting{}
 	d.Other, d.View = d.View, piece
 }
 
@@ -69,7 +71,9 @@ func (d *Desk) EndDryFit() {
 	if d.dry.on && d.View.Piece != annotate.Body {
 		d.View, d.Other = d.dry.view, d.dry.other
 	}
-	d.dry = drying{}
+	if d.dry.on {
+		d.dry, d.fit = drying{}, fitting{}
+	}
 }
 
 // DryFitting tells whether a loose piece is being fitted to the body.
@@ -81,7 +85,7 @@ func (d *Desk) DryFitted() (fit *register.DryFit, stored bool) {
 	r := d.Project.Record()
 	q, _ := r.Piece(d.View.Piece)
 	fit = d.dry.fit
-	return fit, d.dry.stored && q.DryFit != nil && q.DryFit.ContactArea == fit.ContactArea
+	return fit, fit != nil && d.dry.stored && q.DryFit != nil && q.DryFit.ContactArea == fit.ContactArea
 }
 
 // DryFitter gathers what is picked and returns how to fit the piece in view to the
@@ -89,10 +93,30 @@ func (d *Desk) DryFitted() (fit *register.DryFit, stored bool) {
 func (d *Desk) DryFitter() func(ctx context.Context, progress func(float64, string)) (*register.DryFit, bool, error) {
 	key, p := d.View, d.Project
 	a := project.DryFitting{Body: d.Other, Picks: d.picks.fit.picks()}
-	return func(ctx context.Context, progress func(float64, string)) (*register.DryFit, bool, error) {
+	bodyBreak, pieceBreak := d.breakOf(a.Body), d.breakOf(key)
+	return func(ctx context.Context, progress func(float64, string)) (_ *register.DryFit, _ bool, err error) {
 		a.Progress = progress
+		if a.BodyBreak, err = bodyBreak(); err != nil {
+			return nil, false, err
+		}
+		if a.PieceBreak, err = pieceBreak(); err != nil {
+			return nil, false, err
+		}
 		return p.DryFit(ctx, key, a)
 	}
+}
+
+// breakOf returns how to mark the broken faces of a use, all of them where nobody
+// marked any.
+func (d *Desk) breakOf(key annotate.UseKey) func() ([]bool, error) {
+	runs := d.dry.breaks[key]
+	r := d.Project.Record()
+	faces := 0
+	if u := r.Use(key); u != nil {
+		s, _ := r.Scan(u.Scan)
+		faces = s.Triangles
+	}
+	return func() ([]bool, error) { return annotate.MaskOf(runs, faces) }
 }
 
 // KeepDryFit keeps how the piece in view fits, and its gap, to be shown.
@@ -146,6 +170,9 @@ func (d *Desk) ShowTogether(on bool) { d.dry.together = on }
 
 // Together tells whether the body is drawn with the piece.
 func (d *Desk) Together() bool { return d.DryFitting() && d.dry.together }
+
+// ForgetDryFit shows the piece as it was before it was fitted; the record is left.
+func (d *Desk) ForgetDryFit() { d.dry.fit, d.dry.hist, d.dry.together = nil, nil, false }
 
 // BreakFaces are the faces of the piece in view that stand before the body's
 // break.
