@@ -318,7 +318,13 @@ func (w *Window) paint(moving bool) {
 // is drawn on the finished picture.
 func (w *Window) compose() (pic view.Picture, ok bool) {
 	pw, ph := w.specimen.Pixels()
-	if w.desk == nil || pw < 16 || ph < 16 {
+	if pw < 16 || ph < 16 {
+		return pic, false
+	}
+	if w.first != nil {
+		return w.composeFirst(pw, ph), true
+	}
+	if w.desk == nil {
 		return pic, false
 	}
 	key := w.inSight()
@@ -395,13 +401,13 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			pic.Glass = &render.Glass{X: w.pointer.x, Y: w.pointer.y, Radius: 65 * scale, Rim: toRGBA(c.Accent), Casing: ground(), Scale: scale}
 		}
 	}
-	size := th.Px(look.TextRow)
-	ink, paper := toRGBA(c.Ink), toRGBA(c.Card)
+	paper := toRGBA(c.Card)
 	left, right := w.stageWords(w.desk.View.Stage), ""
 	if pic.Other != nil {
 		right = w.stageWords(w.desk.Other.Stage)
 	}
-	words := render.TextStyle{Size: float64(size) * scale, Bold: true, Colour: ink}
+	words := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Bold: true, Colour: toRGBA(c.Ink)}
+	bar := w.overScale()
 	pic.Over = func(img *image.RGBA, f *render.Frame) {
 		if pic.Other != nil {
 			y := 66 * scale
@@ -420,12 +426,34 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			}
 		}
 		nameBars(img, f, bars, words, paper)
+		bar(img, f)
+	}
+	return pic, true
+}
+
+// composeFirst shows the coarse copy of the scan that is being opened, alone. Which
+// way its faces look is not known yet, so none is called a back face.
+func (w *Window) composeFirst(pw, ph int) view.Picture {
+	if !w.placed {
+		w.place(*w.first, pw, ph)
+	}
+	scene := render.Scene{Camera: w.camera, Background: ground(), Bodies: []render.Placed{*w.first}, PixelScale: float64(w.win.Canvas().Scale())}
+	return view.Picture{Width: pw, Height: ph, Scene: scene, Over: w.overScale()}
+}
+
+// overScale returns what draws the scale bar.
+func (w *Window) overScale() func(img *image.RGBA, f *render.Frame) {
+	th := look.Current()
+	c := th.Colours()
+	scale := float64(w.win.Canvas().Scale())
+	style := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Colour: toRGBA(c.Ink)}
+	return func(img *image.RGBA, f *render.Frame) {
+		fw, fh := f.Size()
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM
-		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, style, toRGBA(c.Card))
 	}
-	return pic, true
 }
 
 // touch colours parts of the picture on screen anew, from what it knows of
@@ -459,7 +487,7 @@ func (w *Window) touch(parts ...image.Rectangle) {
 // brush has changed.
 func (w *Window) touchRing() {
 	f := w.shown()
-	if f == nil {
+	if f == nil || w.first != nil || w.desk == nil {
 		return
 	}
 	var parts []image.Rectangle
@@ -491,7 +519,11 @@ func label(img *image.RGBA, style render.TextStyle, paper color.RGBA, x, y float
 // place moves the camera so that the specimen fills the picture.
 func (w *Window) place(body render.Placed, pw, ph int) {
 	if w.camera.Back.X == 0 && w.camera.Back.Y == 0 && w.camera.Back.Z == 0 {
-		w.camera = render.NamedViews(w.desk.Axes())[0].Camera
+		var axes *render.Axes
+		if w.desk != nil {
+			axes = w.desk.Axes()
+		}
+		w.camera = render.NamedViews(axes)[0].Camera
 	}
 	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, 60)
 	w.placed = true

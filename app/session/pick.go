@@ -138,7 +138,7 @@ func (d *Desk) PickMarks(key annotate.UseKey) []PickMark {
 		places = d.picks.before
 	}
 	fit, ok := d.PickFit()
-	toScene := d.toScene(b)
+	toScene := d.toScene(b.Loaded)
 	var out []PickMark
 	for i, p := range places {
 		m := PickMark{Number: i + 1, At: toScene.Apply(r3.Scale(b.Use.Scale.Calibrated(), p))}
@@ -186,7 +186,7 @@ func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
 // PlaceOnRay is the place that a line of sight meets first, on the whole mesh.
 func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
 	origin, dir := c.Ray(x, y, w, h)
-	back := d.toScene(b).Inverse()
+	back := d.toScene(b.Loaded).Inverse()
 	origin = r3.Scale(1/b.drawn, back.Apply(origin))
 	dir = back.Turn(dir)
 	face, dist, ok := b.Surface.Tree().Ray(origin, dir)

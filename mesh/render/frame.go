@@ -4,6 +4,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -67,6 +68,11 @@ func (f *Frame) Size() (w, h int) { return f.w, f.h }
 
 // Camera is the camera the frame was drawn with last.
 func (f *Frame) Camera() Camera { return f.scene.Camera }
+
+// Holds says whether the frame was drawn with this body in the scene.
+func (f *Frame) Holds(b *Body) bool {
+	return f.ready && slices.ContainsFunc(f.scene.Bodies, func(p Placed) bool { return p.Body == b })
+}
 
 // Settled says whether the frame was drawn in full, not as a moving picture.
 func (f *Frame) Settled() bool { return f.ready && f.settled }
