@@ -23,8 +23,17 @@ import (
 // turnPerPixel is how far a pixel of dragging turns, radians.
 const turnPerPixel = 0.008
 
-// Resized draws again in the new size.
-func (w *Window) Resized(int, int) { fyne.Do(w.repaint) }
+// Resized draws again in the new size, with the buttons in as many rows as that
+// needs.
+func (w *Window) Resized(int, int) {
+	fyne.Do(func() {
+		if w.desk != nil && w.toolsWide != w.specimen.Size().Width {
+			w.tools.RemoveAll()
+			w.viewTools()
+		}
+		w.repaint()
+	})
+}
 
 // Turn turns the specimen with the pointer.
 func (w *Window) Turn(dx, dy float64) {
@@ -525,7 +534,9 @@ func (w *Window) place(body render.Placed, pw, ph int) {
 		}
 		w.camera = render.NamedViews(axes)[0].Camera
 	}
-	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, 60)
+	// Between the rows of buttons, as long as that leaves it room enough.
+	margin := max(60, min(float64(w.below*w.win.Canvas().Scale()), float64(ph)/4))
+	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, margin)
 	w.placed = true
 }
 

@@ -236,7 +236,15 @@ func (w *Window) showTally(room *fyne.Container, s *tallySheet) {
 	for _, j := range s.Joins {
 		room.Add(part.TextRow(j.ID, "join, "+j.Length.String()))
 	}
+	w.regionRows(room, s)
 	room.Refresh()
+	w.areas = map[string]string{}
+	for _, g := range s.Regions {
+		w.areas[g.ID] = g.Area.String()
+	}
+	if w.named {
+		w.repaint()
+	}
 	w.log("tally", map[string]any{"specimen_mm2": s.Surface.SpecimenMM2, "regions": len(s.Regions)})
 }
 

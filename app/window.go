@@ -90,6 +90,7 @@ type Window struct {
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
 	tools      *fyne.Container // over the specimen
+	toolsWide  float32         // the width that they were laid out for
 	empty      *fyne.Container // in its place while nothing is open
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
@@ -106,8 +107,9 @@ type Window struct {
 	looking looking  // at the scan in view, in the task Add
 	walk    changing // through what the two dates differ by, in the task Change
 
-	reckoning int  // turns of the live tally
-	tallying  bool // the sheet of values is being reckoned
+	reckoning int               // turns of the live tally
+	areas     map[string]string // of the regions of the use in view, as last reckoned
+	tallying  bool              // the sheet of values is being reckoned
 
 	typed       session.Typed // about the scale bar in hand
 	lengthField *widget.Entry // where its length is written
@@ -182,6 +184,7 @@ func (w *Window) Open(paths []string, unit string) {
 			}
 		}
 		w.desk = desk
+		w.areas = nil
 		w.cut = cutting{}
 		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
@@ -194,6 +197,8 @@ func (w *Window) Open(paths []string, unit string) {
 		})
 	})
 }
+
+const waitWords = "Wait until the work under way has ended, or press **Stop**."
 
 // run does a job beside the window; done is called when it succeeded.
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
@@ -215,7 +220,7 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 		}
 	})
 	if err != nil {
-		w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
 	w.next.Say(words+" …", part.Ink)
@@ -224,7 +229,7 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 func (w *Window) progress(done float64, words string) {
 	w.next.Progress(done, w.jobs.Stop)
 	if done >= 0 && words != "" {
-		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
+		w.next.Say(title(words)+" … You can go on turning the specimen.", part.Ink)
 	}
 }
 
@@ -326,6 +331,7 @@ func (w *Window) viewStage(stage string) {
 		return
 	}
 	w.desk.View = key
+	w.areas = nil
 	w.desk.Changed = nil
 	w.desk.DropBar()
 	w.desk.PointAt(nil)

@@ -14,6 +14,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
+	"rigatino/annotate/facemap"
 	"rigatino/annotate/handover/picture"
 	"rigatino/annotate/project"
 	"rigatino/annotate/tally"
@@ -66,6 +67,7 @@ type Desk struct {
 	proposed   map[string][]uint32 // faces of the scan's proposals by id
 	proposedOf annotate.UseKey
 	pointed    *Pointed
+	hidden     map[string]bool // regions whose pattern is not drawn, by use and id
 }
 
 // Body is a use ready to be drawn and marked.
@@ -92,7 +94,7 @@ func Open(dir string) (*Desk, error) {
 }
 
 func newDesk(p *project.Project) *Desk {
-	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
+	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, hidden: map[string]bool{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
 	d.Slip.Certainty = "seen"
 	r := p.Record()
 	if stage, err := p.LastStage(); err == nil {
@@ -259,7 +261,7 @@ func (d *Desk) Keep(b *Body) error {
 	if err != nil {
 		return err
 	}
-	b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+	d.lookAt(b, labels)
 	d.bodies[key] = b
 	delete(d.sketches, key)
 	go b.Surface.Ready() // so that the first stroke does not wait
@@ -268,6 +270,9 @@ func (d *Desk) Keep(b *Body) error {
 
 // Body returns a use that was loaded, nil if it was not.
 func (d *Desk) Body(key annotate.UseKey) *Body { return d.bodies[key] }
+
+// RegionsHere are the regions of the use in view.
+func (d *Desk) RegionsHere() []annotate.Region { return d.regions(d.View) }
 
 func (d *Desk) regions(key annotate.UseKey) []annotate.Region {
 	var out []annotate.Region
@@ -306,9 +311,34 @@ func (d *Desk) Refresh(uses []string) error {
 		if err != nil {
 			return err
 		}
-		b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+		d.lookAt(b, labels)
 	}
 	return nil
+}
+
+// lookAt makes the looks of a body from its map.
+func (d *Desk) lookAt(b *Body, labels *facemap.Map) {
+	key := b.Use.Key()
+	regions := d.regions(key)
+	b.Looks = picture.NewLooks(labels, regions, d.Show, b.TileMM)
+	for _, g := range regions {
+		if d.hidden[g.Use+" "+g.ID] {
+			b.Looks.Hide(g.Number, true)
+		}
+	}
+}
+
+// Hidden says whether the pattern of a region of the use in view is not drawn.
+func (d *Desk) Hidden(id string) bool { return d.hidden[d.View.String()+" "+id] }
+
+// Hide leaves the pattern of a region of the use in view out of the picture, or
+// draws it again. The map, its values and what is handed over stay as they are.
+func (d *Desk) Hide(id string, hide bool) {
+	d.hidden[d.View.String()+" "+id] = hide
+	r := d.Project.Record()
+	if g, ok := r.Region(id); ok && d.bodies[d.View] != nil {
+		d.bodies[d.View].Looks.Hide(g.Number, hide)
+	}
 }
 
 // SetShow chooses how the map is laid over the specimen.

@@ -61,7 +61,7 @@ func (d *Desk) BarNotes() []mesh.Finding {
 func (d *Desk) BarEnd(at mesh.SurfacePoint, pixelMM float64) error {
 	b := d.bodies[d.View]
 	if b == nil {
-		return errors.New("the scan is not ready yet")
+		return errNotReady
 	}
 	p := b.Surface.Mesh.At(at)
 	place := &[3]float64{p.X, p.Y, p.Z}

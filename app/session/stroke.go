@@ -202,7 +202,7 @@ func (d *Desk) RegionAt(at mesh.SurfacePoint) string {
 func (d *Desk) LiveTally() (reckon func() (*tally.Sheet, error), err error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return nil, errors.New("the scan is not ready yet")
+		return nil, errNotReady
 	}
 	m, err := d.Project.Map(d.View)
 	if err != nil {
