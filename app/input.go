@@ -333,7 +333,13 @@ func (w *Window) paint(moving bool) {
 // is drawn on the finished picture.
 func (w *Window) compose() (pic view.Picture, ok bool) {
 	pw, ph := w.specimen.Pixels()
-	if w.desk == nil || pw < 16 || ph < 16 {
+	if pw < 16 || ph < 16 {
+		return pic, false
+	}
+	if w.first != nil {
+		return w.composeFirst(pw, ph), true
+	}
+	if w.desk == nil {
 		return pic, false
 	}
 	if pic, ok := w.composeDrift(pw, ph); ok {
@@ -427,13 +433,13 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			pic.Glass = &render.Glass{X: w.pointer.x, Y: w.pointer.y, Radius: 65 * scale, Rim: toRGBA(c.Accent), Casing: ground(), Scale: scale}
 		}
 	}
-	size := th.Px(look.TextRow)
-	ink, paper := toRGBA(c.Ink), toRGBA(c.Card)
+	paper := toRGBA(c.Card)
 	left, right := w.stageWords(w.desk.View.Stage), ""
 	if pic.Other != nil {
 		right = w.stageWords(w.desk.Other.Stage)
 	}
-	words := render.TextStyle{Size: float64(size) * scale, Bold: true, Colour: ink}
+	words := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Bold: true, Colour: toRGBA(c.Ink)}
+	bar := w.overScale()
 	pic.Over = func(img *image.RGBA, f *render.Frame) {
 		if pic.Other != nil {
 			y := 66 * scale
@@ -450,9 +456,38 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			overSlide(img, f, slide, words, paper, scale)
 		}
 		nameBars(img, f, bars, words, paper)
-		scaleBar(img, f, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper, scale)
+		bar(img, f)
 	}
 	return pic, true
+}
+
+// composeFirst shows the coarse copy of the scan that is being opened, alone. Which
+// way its faces look is not known yet, so none is called a back face.
+func (w *Window) composeFirst(pw, ph int) view.Picture {
+	if !w.placed {
+		w.place(*w.first, pw, ph)
+	}
+	scene := render.Scene{Camera: w.camera, Background: ground(), Bodies: []render.Placed{*w.first}, PixelScale: float64(w.win.Canvas().Scale())}
+	return view.Picture{Width: pw, Height: ph, Scene: scene, Over: w.overScale()}
+}
+
+// overScale returns what draws the scale bar.
+func (w *Window) overScale() func(img *image.RGBA, f *render.Frame) {
+	th := look.Current()
+	c := th.Colours()
+	scale := float64(w.win.Canvas().Scale())
+	style, paper := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Colour: toRGBA(c.Ink)}, toRGBA(c.Card)
+	return func(img *image.RGBA, f *render.Frame) {
+		fw, fh := f.Size()
+		perMM := f.Camera().PixelsPerMM(fh)
+		bar := render.BarLength(perMM, float64(fw)/6)
+		length := bar * perMM
+		x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
+		over := max(0, style.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
+		// On a card of its own: near the specimen a dark bone lies behind it.
+		render.Fill(img, image.Rect(int(x-over-pad), int(y-2*style.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
+		render.ScaleBar(img, x, y, bar, perMM, style, paper)
+	}
 }
 
 // touch colours parts of the picture on screen anew, from what it knows of
@@ -486,7 +521,7 @@ func (w *Window) touch(parts ...image.Rectangle) {
 // brush has changed.
 func (w *Window) touchRing() {
 	f := w.shown()
-	if f == nil {
+	if f == nil || w.first != nil || w.desk == nil {
 		return
 	}
 	var parts []image.Rectangle
@@ -508,19 +543,6 @@ func (w *Window) touchRing() {
 	}
 }
 
-// scaleBar draws a bar of so many mm in the lower right corner.
-func scaleBar(img *image.RGBA, f *render.Frame, words render.TextStyle, paper color.RGBA, scale float64) {
-	fw, fh := f.Size()
-	perMM := f.Camera().PixelsPerMM(fh)
-	bar := render.BarLength(perMM, float64(fw)/6)
-	length := bar * perMM
-	x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
-	over := max(0, words.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
-	// On a card of its own: near the specimen a dark bone lies behind it.
-	render.Fill(img, image.Rect(int(x-over-pad), int(y-2*words.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
-	render.ScaleBar(img, x, y, bar, perMM, words, paper)
-}
-
 // label writes words on a ground of their own; y is their base line.
 func label(img *image.RGBA, style render.TextStyle, paper color.RGBA, x, y float64, words string) {
 	wide := style.Width(words)
@@ -531,7 +553,11 @@ func label(img *image.RGBA, style render.TextStyle, paper color.RGBA, x, y float
 // place moves the camera so that the specimen fills the picture.
 func (w *Window) place(body render.Placed, pw, ph int) {
 	if w.camera.Back.X == 0 && w.camera.Back.Y == 0 && w.camera.Back.Z == 0 {
-		w.camera = render.NamedViews(w.desk.Axes())[0].Camera
+		var axes *render.Axes
+		if w.desk != nil {
+			axes = w.desk.Axes()
+		}
+		w.camera = render.NamedViews(axes)[0].Camera
 	}
 	// Between the rows of buttons, as long as that leaves it room enough.
 	margin := max(60, min(float64(w.below*w.win.Canvas().Scale()), float64(ph)/4))

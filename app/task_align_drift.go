@@ -106,6 +106,7 @@ func (w *Window) composeDrift(pw, ph int) (pic view.Picture, ok bool) {
 	below, paper := float64(w.below)*scale, toRGBA(c.Card)
 	names := [2]string{w.stageWords(w.drift.stays.Stage), w.stageWords(w.drift.moves.Stage)}
 	pic = view.Picture{Width: pw, Height: ph, Scene: scene}
+	bar := w.overScale()
 	pic.Over = func(img *image.RGBA, f *render.Frame) {
 		for i, plain := range []color.RGBA{terms.Stone, drifts} {
 			y := below + words.Size*(1.2+1.9*float64(i))
@@ -113,7 +114,7 @@ func (w *Window) composeDrift(pw, ph int) (pic view.Picture, ok bool) {
 			render.Fill(img, image.Rect(int(16*scale), int(y-words.Size), int(34*scale), int(y+words.Size*0.3)), plain)
 			render.Outline(img, image.Rect(int(16*scale), int(y-words.Size), int(34*scale), int(y+words.Size*0.3)), max(int(scale), 1), toRGBA(c.Edge))
 		}
-		scaleBar(img, f, render.TextStyle{Size: words.Size, Colour: words.Colour}, paper, scale)
+		bar(img, f)
 	}
 	return pic, true
 }

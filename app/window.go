@@ -67,6 +67,8 @@ type Window struct {
 	specimen  *view.Specimen
 	camera    render.Camera
 	placed    bool                              // the camera fits what is in view
+	first     *render.Placed                    // a coarse copy of the scan that is being opened, shown meanwhile; else nil
+	sketched  *render.Body                      // shown until the first picture of the whole is
 	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
 	frames    []*render.Frame                   // shown last, and the one before
 
@@ -120,7 +122,13 @@ func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
 	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, lightFrom: 2.4, lightHeight: 0.2, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
-	w.specimen.OnShown = func() { w.log("ready", nil) }
+	w.specimen.OnShown = func() {
+		if w.first != nil { // it can be turned, no more
+			w.log("sketched", nil)
+			return
+		}
+		w.log("ready", nil)
+	}
 	w.painter = view.NewPainter(w.painted)
 	w.build()
 	win.SetOnDropped(func(_ fyne.Position, uris []fyne.URI) {
@@ -167,7 +175,7 @@ func (w *Window) Open(paths []string, unit string) {
 		if len(paths) == 1 && session.IsProject(paths[0]) {
 			desk, err = session.Open(paths[0])
 		} else {
-			desk, err = session.OpenScans(ctx, paths, unit, report)
+			desk, err = session.OpenScans(ctx, paths, unit, w.showFirst, report)
 		}
 		return err
 	}, func() {
@@ -182,7 +190,7 @@ func (w *Window) Open(paths []string, unit string) {
 		w.cut = cutting{}
 		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
-		w.placed = false
+		w.placed = w.first != nil // it lies where the scan will
 		w.refresh()
 		w.load(desk.View, func() {
 			if desk.Other != (annotate.UseKey{}) {
@@ -197,6 +205,9 @@ const waitWords = "Wait until the work under way has ended, or press **Stop**."
 // run does a job beside the window; done is called when it succeeded.
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
 	err := w.jobs.Start(work, func(err error) {
+		if err != nil {
+			w.dropFirst()
+		}
 		switch {
 		case errors.Is(err, context.Canceled) && w.tallying:
 			w.tallying = false
@@ -256,11 +267,18 @@ func (w *Window) load(key annotate.UseKey, done func()) {
 		return
 	}
 	desk := w.desk
+	show := w.showFirst
+	if key != desk.View {
+		show = nil // another date is in view
+	}
 	var body *session.Body
 	w.run("Preparing the scan of "+w.stageWords(key.Stage), func(ctx context.Context, report job.Report) (err error) {
-		body, err = desk.Load(ctx, key, report)
+		body, err = desk.Load(ctx, key, show, report)
 		return err
 	}, func() {
+		if w.first != nil {
+			w.first, w.sketched = nil, w.first.Body
+		}
 		if desk != w.desk {
 			return
 		}
@@ -277,6 +295,35 @@ func (w *Window) load(key annotate.UseKey, done func()) {
 		w.refresh()
 		done()
 	})
+}
+
+// showFirst shows a coarse copy of the scan that is being opened, until the whole is
+// there. It is called by the job that opens it.
+func (w *Window) showFirst(p render.Placed) {
+	w.jobs.Back(func() {
+		if !w.jobs.Busy() { // stopped, or done already
+			return
+		}
+		if w.first == nil {
+			w.placed = false
+			w.specimen.Await()
+			w.empty.RemoveAll()
+			w.empty.Refresh()
+		}
+		w.first = &p
+		w.log("sketch", map[string]any{"triangles": p.Body.Mesh().FaceCount()})
+		w.repaint()
+	})
+}
+
+// dropFirst takes it away where the scan could not be opened.
+func (w *Window) dropFirst() {
+	if w.first == nil {
+		return
+	}
+	w.first, w.placed = nil, false
+	w.specimen.Present(nil)
+	w.refresh()
 }
 
 // readyOther makes the other date ready where that was put off by other work.
@@ -474,6 +521,10 @@ func (w *Window) stageWords(id string) string {
 // painted gets a finished picture on the painter's goroutine.
 func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, took time.Duration) {
 	fyne.Do(func() {
+		if w.sketched != nil && !f.Holds(w.sketched) {
+			w.sketched = nil
+			w.specimen.Await()
+		}
 		w.frames = append(w.frames, f)
 		w.specimen.Present(img)
 		w.driftOn()

@@ -31,7 +31,7 @@ func (p Placing) Place(v r3.Vec) r3.Vec { return p.ToScene.Apply(r3.Scale(p.Fact
 
 // Placing says how the use in view lies in the scene.
 func (d *Desk) Placing(b *Body) Placing {
-	p := Placing{Factor: b.Use.Scale.Factor, ToScene: *d.toScene(b)}
+	p := Placing{Factor: b.Use.Scale.Factor, ToScene: *d.toScene(b.Loaded)}
 	if !(p.Factor > 0) {
 		p.Factor = 1
 	}

@@ -190,7 +190,7 @@ func (d *Desk) BreakFaces() []uint32 {
 
 // dryPose is where the piece in view stands in the scene by its fit; ok is false
 // where nothing is known of one, and while places are picked for another.
-func (d *Desk) dryPose(b *Body) (pose frame.Rigid, ok bool) {
+func (d *Desk) dryPose(b *project.Loaded) (pose frame.Rigid, ok bool) {
 	fit := d.dry.fit
 	if !d.DryFitting() || d.picks.on || fit == nil || fit.Verdict == annotate.VerdictRefused || b.Use.Key() != d.View {
 		return pose, false
@@ -199,13 +199,13 @@ func (d *Desk) dryPose(b *Body) (pose frame.Rigid, ok bool) {
 	if body == nil {
 		return pose, false
 	}
-	return fit.PieceToBody.Then(*d.toScene(body)), true
+	return fit.PieceToBody.Then(*d.toScene(body.Loaded)), true
 }
 
 // dryChange is the gap of the piece's break, where it is shown.
 func (d *Desk) dryChange(b *Body) *render.Change {
 	h := d.dry.hist
-	if _, ok := d.dryPose(b); !ok || h == nil || d.dry.together {
+	if _, ok := d.dryPose(b.Loaded); !ok || h == nil || d.dry.together {
 		return nil
 	}
 	c := picture.Change(d.dry.gaps, h.SmallestMM, h.FullMM, b.TileMM)

@@ -157,7 +157,7 @@ func (d *Desk) Slide(c render.Camera) (s Slide, ok bool) {
 		}
 	}
 	// Everything about the motion is in the piece's frame.
-	toScene := d.inScene(b, frame.Identity())
+	toScene := d.inScene(b.Loaded, frame.Identity())
 	at, step := centre, func(t float64) frame.Rigid { return frame.Small(centre, r3.Vec{}, r3.Scale(t, shift)) }
 	if turning {
 		along := r3.Scale(r3.Dot(shift, axis), axis)

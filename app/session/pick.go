@@ -340,8 +340,8 @@ func (d *Desk) Drifting(stays, moves annotate.UseKey, scanToPiece frame.Rigid) (
 	if a == nil || b == nil {
 		return two, false
 	}
-	place := d.inScene(b, scanToPiece)
-	return [2]render.Placed{{Body: a.Render, BodyToScene: d.toScene(a)}, {Body: b.Render, BodyToScene: &place}}, true
+	place := d.inScene(b.Loaded, scanToPiece)
+	return [2]render.Placed{{Body: a.Render, BodyToScene: d.toScene(a.Loaded)}, {Body: b.Render, BodyToScene: &place}}, true
 }
 
 // Compare measures what changed from the other date to the one in view. It may
@@ -361,7 +361,7 @@ func ChangeID(n int) string { return fmt.Sprintf("C%d", n+1) }
 // PlaceOnRay is the place that a line of sight meets first, on the whole mesh.
 func (d *Desk) PlaceOnRay(b *Body, c render.Camera, x, y float64, w, h int) (mesh.SurfacePoint, bool) {
 	origin, dir := c.Ray(x, y, w, h)
-	back := d.toScene(b).Inverse()
+	back := d.toScene(b.Loaded).Inverse()
 	origin = r3.Scale(1/b.drawn, back.Apply(origin))
 	dir = back.Turn(dir)
 	face, dist, ok := b.Surface.Tree().Ray(origin, dir)

@@ -206,7 +206,7 @@ func (d *Desk) BarsDrawn() (bars []BarDrawn, first *r3.Vec) {
 	if b == nil {
 		return nil, nil
 	}
-	place := d.toScene(b)
+	place := d.toScene(b.Loaded)
 	at := func(p *[3]float64) r3.Vec { return place.Apply(r3.Scale(b.drawn, r3.Vec{X: p[0], Y: p[1], Z: p[2]})) }
 	s, c, err := d.ScaleOf()
 	if err != nil {
