@@ -530,3 +530,26 @@ func TestSlideIsDrawn(t *testing.T) {
 	}
 	b.keep("align-sliding.png")
 }
+
+// A scan that was laid on two others says in the slip how far apart the two ways put
+// it, in mm. Source: the figures in the record (project tests hold them).
+func TestRoundTripIsSaid(t *testing.T) {
+	b := openBent(t, 1280, 800)
+	err := b.desk.Project.Edit("aligned", func(r *annotate.Record) error {
+		r.Use(b.desk.View).Alignment = &annotate.Alignment{
+			To: b.desk.Other.String(), ScanToPiece: elsewhere().Inverse().Matrix(), Verdict: annotate.VerdictAccepted, FitResidualRMS: 0.02,
+			RoundTrip: &annotate.RoundTrip{By: b.desk.Other.String(), RMS: 0.031, Max: 0.074},
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.desk.Refresh(nil); err != nil {
+		t.Fatal(err)
+	}
+	b.refresh()
+	if slip := words(b.slip); !strings.Contains(slip, "0.03 mm (RMS), 0.07 mm at most, from where the fit to received, no date put it") {
+		t.Errorf("the slip says %s", slip)
+	}
+}

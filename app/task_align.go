@@ -73,6 +73,12 @@ func (w *Window) alignShelf() {
 	w.shelf.Add(rows.room)
 }
 
+// saidOf names a use of the record by its stage.
+func (w *Window) saidOf(use string) string {
+	stage, _, _ := strings.Cut(use, "/")
+	return w.stageWords(stage)
+}
+
 // checksSaid is what the check points of the alignment say, empty without any.
 func (w *Window) checksSaid() string {
 	r := w.desk.Project.Record()
@@ -128,6 +134,9 @@ func (w *Window) alignSlip() {
 			w.slip.Add(part.TextRow("Points", checkWords(n, a.CheckPointRMS, a.CheckPointMax)))
 		}
 		w.slip.Add(part.TextRow("Held by", fmt.Sprintf("%.0f\u00a0%% of this scan, %.0f\u00a0%% of the other", 100*a.StableShareAfter, 100*a.StableShareBefore)))
+		if t := a.RoundTrip; t != nil {
+			w.slip.Add(part.TextRow("Round trip", fmt.Sprintf("%s (RMS), %s at most, from where the fit to %s put it", mm(t.RMS), mm(t.Max), w.saidOf(t.By))))
+		}
 		if a.WeakestDirection != "" {
 			w.slip.Add(part.TextRow("Weakest", a.WeakestDirection))
 			w.slideRow()
