@@ -10,8 +10,8 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
-	"rigatino/annotate/project"
 	"rigatino/app/look"
+	"rigatino/app/session"
 	"rigatino/app/tool"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
@@ -51,7 +51,7 @@ func openBroken(t *testing.T, height, chip float64) *bench {
 	b := openWindow(t, 1280, 800, scanFile(t, brokenFace(height, 0, 72, true)))
 	pose := frame.Rotation(r3.Vec{X: 1, Y: 2, Z: -1}, 1.9)
 	pose.T = r3.Vec{X: 40, Y: -15, Z: 5}
-	_, err := b.desk.Project.AddScan(t.Context(), project.Adding{
+	_, err := b.desk.AddScan(t.Context(), session.Adding{
 		Path: scanFile(t, mesh.Transform(brokenFace(height, chip, 81, false), pose.Apply)), Stage: "received", Piece: "fragment", Unit: "mm",
 	})
 	if err != nil {

@@ -3,10 +3,8 @@ package app
 import (
 	"context"
 	"errors"
-	"fmt"
 	"image"
 	"image/color"
-	"math"
 	"path/filepath"
 	"time"
 
@@ -464,23 +462,6 @@ func (w *Window) refresh() {
 	w.repaint()
 }
 
-// slipYields tells whether the slip leaves its room to the specimen: with large
-// text, while places of it are marked, picked or read.
-func (w *Window) slipYields() bool {
-	if w.desk == nil || look.Current().Scale < largeText {
-		return false
-	}
-	picking, _, _ := w.desk.Picking()
-	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover() || w.showsDryGap())
-}
-
-// slipButton shows the slip where it yields its room.
-func (w *Window) slipButton(rows *buttonRows) {
-	if w.slipYields() {
-		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
-	}
-}
-
 // refreshBench shows the stages as beads.
 func (w *Window) refreshBench() {
 	var beads []part.Bead
@@ -603,13 +584,6 @@ func (w *Window) LetGo() {
 	w.log("closed", nil)
 }
 
-func text(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
-}
-
 // ground returns the background of the specimen as the renderer takes it.
 func ground() color.RGBA {
 	c := look.Current().Colours().Ground
@@ -617,28 +591,3 @@ func ground() color.RGBA {
 }
 
 func toRGBA(c color.NRGBA) color.RGBA { return color.RGBA{c.R, c.G, c.B, 255} }
-
-func sentence(s string) string {
-	if s == "" {
-		return s
-	}
-	r := []rune(s)
-	out := string(upper(r[0])) + string(r[1:])
-	if last := r[len(r)-1]; last != '.' && last != '…' {
-		out += "."
-	}
-	return out
-}
-
-func shortDate(edtf string) string {
-	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
-		return t.Format("2 Jan")
-	}
-	if edtf == "" {
-		return "no date"
-	}
-	return edtf
-}
-
-// mm prints a length to hundredths; nothing is minus nothing.
-func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", math.Round(100*v)/100+0) }
