@@ -22,8 +22,8 @@ type Surface struct {
 	treeOnce    sync.Once
 	tree        *bvh.Tree
 	normalsOnce sync.Once
-	normals     []r3.Vec  // per welded vertex
-	scratch     sync.Pool // *walk
+	normals     [][3]float32 // per welded vertex
+	scratch     sync.Pool    // *walk
 }
 
 // NewSurface welds the mesh and finds its topology; the search tree is built
@@ -55,9 +55,19 @@ func (s *Surface) Locate(p r3.Vec) (mesh.SurfacePoint, float64, bool) {
 // normalAt returns the smoothed normal of a face: the mean of those of its
 // corners, so that a single noisy face does not count.
 func (s *Surface) normalAt(face uint32) r3.Vec {
-	s.normalsOnce.Do(func() { s.normals = mesh.VertexNormals(s.Mesh, s.Weld) })
+	s.normalsOnce.Do(func() {
+		exact := mesh.VertexNormals(s.Mesh, s.Weld)
+		s.normals = make([][3]float32, len(exact)) // to be kept, half as large
+		for v, n := range exact {
+			s.normals[v] = [3]float32{float32(n.X), float32(n.Y), float32(n.Z)}
+		}
+	})
+	var n r3.Vec
 	a, b, c := s.Topology.Face(face)
-	n := r3.Add(s.normals[a], r3.Add(s.normals[b], s.normals[c]))
+	for _, v := range [3]uint32{a, b, c} {
+		u := s.normals[v]
+		n = r3.Add(n, r3.Vec{X: float64(u[0]), Y: float64(u[1]), Z: float64(u[2])})
+	}
 	if l := r3.Norm(n); l > 0 {
 		return r3.Scale(1/l, n)
 	}
