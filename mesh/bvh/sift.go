@@ -1,90 +1,58 @@
 package bvh
 
-// flat32 is the squared sine of a triangle's largest angle below which the
-// float32 test is not trusted.
-const flat32 = 1e-3
+import "gonum.org/v1/gonum/spatial/r3"
 
-// sift prepares a triangle for the float32 test and finds a small sphere round
-// it: about the middle of the longest side where the angle opposite is blunt,
-// else about the centre of the circumcircle.
-func sift(c *[3][3]float32) (out sifted, centre [3]float32, radius float32) {
-	// Squared sides opposite each corner; the largest angle stands opposite
-	// the longest.
-	l := [3]float32{between(&c[1], &c[2]), between(&c[2], &c[0]), between(&c[0], &c[1])}
-	k := 0
-	if l[1] > l[0] {
-		k = 1
-	}
-	if l[2] > l[k] {
-		k = 2
-	}
-	i, j := (k+1)%3, (k+2)%3
-	a, b, d := &c[k], &c[i], &c[j]
-	u, v := &out.u, &out.v
-	for n := range 3 {
-		out.a[n], u[n], v[n] = a[n], b[n]-a[n], d[n]-a[n]
-	}
-	out.uu = u[0]*u[0] + u[1]*u[1] + u[2]*u[2]
-	out.uv = u[0]*v[0] + u[1]*v[1] + u[2]*v[2]
-	out.vv = v[0]*v[0] + v[1]*v[1] + v[2]*v[2]
+const (
+	// siftWider, siftFloor and siftEdges allow for the error of sift, which is
+	// e = 1e-7·l + 2e-8·u at a place l from the triangle's first corner, with
+	// edges of length u: from (d+e)² ≤ d²(1+k) + e²(1+1/k) with k = 1e-5.
+	siftWider, siftFloor, siftEdges = 1e-5, 1e-8, 1e-9
+)
 
-	// The circumcentre's weights (Ericson 2005, 3.4), about corner k.
-	var p, q float32 = 0.5, 0.5
-	wk, wi, wj := l[k]*(l[i]+l[j]-l[k]), l[i]*(l[j]+l[k]-l[i]), l[j]*(l[k]+l[i]-l[j])
-	if sum := wk + wi + wj; out.uv > 0 && sum > 1e-30 {
-		p, q = wi/sum, wj/sum
+// sift is the squared distance from q (about the mesh's Origin) to face f,
+// measured in a cheap way: exact to doubt, more or less. Where the triangle is
+// too flat for that, ok is false. Regions as in closestOnTriangle.
+func (t *Tree) sift(f uint32, q *r3.Vec) (d2, doubt float64, ok bool) {
+	m := t.m
+	i := m.Triangles[3*f : 3*f+3 : 3*f+3]
+	a := m.Positions[3*i[0] : 3*i[0]+3 : 3*i[0]+3]
+	b := m.Positions[3*i[1] : 3*i[1]+3 : 3*i[1]+3]
+	c := m.Positions[3*i[2] : 3*i[2]+3 : 3*i[2]+3]
+	ax, ay, az := float64(a[0]), float64(a[1]), float64(a[2])
+	ux, uy, uz := float64(b[0])-ax, float64(b[1])-ay, float64(b[2])-az
+	vx, vy, vz := float64(c[0])-ax, float64(c[1])-ay, float64(c[2])-az
+	x, y, z := q.X-ax, q.Y-ay, q.Z-az
+	uu, uv, vv := ux*ux+uy*uy+uz*uz, ux*vx+uy*vy+uz*vz, vx*vx+vy*vy+vz*vz
+	d1, d2u := ux*x+uy*y+uz*z, vx*x+vy*y+vz*z
+	l2 := x*x + y*y + z*z
+	all := uu*vv - uv*uv
+	if !(all > flat*uu*vv) {
+		return 0, 0, false
 	}
-	for n := range 3 {
-		centre[n] = a[n] + p*u[n] + q*v[n]
-	}
-	radius = rounded(root(max(between(&centre, a), between(&centre, b), between(&centre, d))))
-
-	// Too flat, or so small that products of products lose their digits.
-	if area2 := out.uu*out.vv - out.uv*out.uv; !(area2 > flat32*out.uu*out.vv) || area2 < 1e-30 {
-		out.uu = -1
-	}
-	return out, centre, radius
-}
-
-// between is the squared distance of two corners.
-func between(a, b *[3]float32) float32 {
-	x, y, z := a[0]-b[0], a[1]-b[1], a[2]-b[2]
-	return x*x + y*y + z*z
-}
-
-// distance2 is the squared distance, in float32, from the corner a to which
-// the query's place is given as x y z. It is in error by no more than about
-// 1e-6 of the length of x y z (see slack). Regions as in closestOnTriangle.
-func (s *sifted) distance2(x, y, z float32) float32 {
-	u, v := &s.u, &s.v
-	d1 := u[0]*x + u[1]*y + u[2]*z
-	d2 := v[0]*x + v[1]*y + v[2]*z
-	if d1 <= 0 && d2 <= 0 {
-		return x*x + y*y + z*z
-	}
-	d3, d4 := d1-s.uu, d2-s.uv
-	d5, d6 := d1-s.uv, d2-s.vv
-	var p, q float32 // weights of u and v
-	// Written with the products of the edges, so that nothing cancels where one
-	// edge is short and the place far.
-	all, vb, vc := s.uu*s.vv-s.uv*s.uv, d1*s.vv-d2*s.uv, d2*s.uu-d1*s.uv
+	d4, d5 := d2u-uv, d1-uv
+	d3, d6 := d1-uu, d2u-vv
+	vb, vc := d1*vv-d2u*uv, d2u*uu-d1*uv
+	var r, s float64 // weights of u and v
 	switch {
+	case vb > 0 && vc > 0 && vb+vc < all:
+		k := 1 / all
+		r, s = vb*k, vc*k
+	case d1 <= 0 && d2u <= 0:
 	case d3 >= 0 && d4 <= d3:
-		p = 1
+		r = 1
 	case d6 >= 0 && d5 <= d6:
-		q = 1
+		s = 1
 	case vc <= 0 && d1 >= 0 && d3 <= 0:
-		p = d1 / s.uu
-	case vb <= 0 && d2 >= 0 && d6 <= 0:
-		q = d2 / s.vv
-	case vb+vc >= all && d4 >= d3 && d5 >= d6:
-		q = (d4 - d3) / ((d4 - d3) + (d5 - d6))
-		p = 1 - q
+		r = d1 / uu
+	case vb <= 0 && d2u >= 0 && d6 <= 0:
+		s = d2u / vv
 	default:
-		p, q = vb/all, vc/all
+		s = (d4 - d3) / ((d4 - d3) + (d5 - d6))
+		r = 1 - s
 	}
-	x -= p*u[0] + q*v[0]
-	y -= p*u[1] + q*v[1]
-	z -= p*u[2] + q*v[2]
-	return x*x + y*y + z*z
+	x -= r*ux + s*vx
+	y -= r*uy + s*vy
+	z -= r*uz + s*vz
+	d2 = x*x + y*y + z*z
+	return d2, siftWider*d2 + siftFloor*l2 + siftEdges*(uu+vv), true
 }
