@@ -79,7 +79,7 @@ func (s *search) start(p r3.Vec, within float64) bool {
 	// of the coordinates in the mesh's frame.
 	place := max(math.Abs(p.X), math.Abs(p.Y), math.Abs(p.Z), t.offset)
 	e := rounding64 * (float64(t.largest)/t.scale + place)
-	s.fuzz = e * e / siftWider
+	s.fuzz = e * e / placeDoubt
 	whole := t.largest + float32(reach*t.scale)
 	s.slack = rounding*whole + float32(e*t.scale)
 	if math.IsInf(s.limit, 1) {
