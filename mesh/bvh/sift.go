@@ -9,11 +9,12 @@ import (
 const (
 	// flatter is the squared sine of a triangle's first angle below which sift
 	// leaves it alone.
-	flatter = 1e-6
-	// siftDoubt allows for the rounding of sift: some 1e-16 of the squared
-	// lengths that it takes from each other, divided by that sine. placeDoubt
-	// is the part of it that is left for an error e of the place, from
-	// (d+e)² ≤ d²(1+k) + e²(1+1/k).
+	flatter = 1e-10
+	// siftDoubt allows for the rounding of sift. Sums and products of squared
+	// lengths are right to some 1e-16 of them; the foot's place in the triangle
+	// to 1e-16 / flatter of its sides, by whose square the distance errs where
+	// a side is taken for the inside. placeDoubt is the part of it that is left
+	// for an error e of the place, from (d+e)² ≤ d²(1+k) + e²(1+1/k).
 	siftDoubt, placeDoubt = 2e-8, 1e-8
 )
 
@@ -32,15 +33,17 @@ func (t *Tree) sift(f uint32, q *r3.Vec) (d2, doubt float64, ok bool) {
 	x, y, z := q.X-ax, q.Y-ay, q.Z-az
 	uu, uv, vv := ux*ux+uy*uy+uz*uz, ux*vx+uy*vy+uz*vz, vx*vx+vy*vy+vz*vz
 	xu, xv, xx := ux*x+uy*y+uz*z, vx*x+vy*y+vz*z, x*x+y*y+z*z
-	area := uu*vv - uv*uv
-	if !(area > flatter*uu*vv) {
+	nx, ny, nz := uy*vz-uz*vy, uz*vx-ux*vz, ux*vy-uy*vx
+	nn := nx*nx + ny*ny + nz*nz
+	if !(nn > flatter*uu*vv) {
 		return 0, 0, false
 	}
 	doubt = siftDoubt * (xx + uu + vv)
-	// The foot of the perpendicular is a + (r·u + s·v) / area.
+	// The foot of the perpendicular is a + (r·u + s·v) / nn.
 	r, s := xu*vv-xv*uv, xv*uu-xu*uv
-	if (math.Float64bits(r)|math.Float64bits(s)|math.Float64bits(area-r-s))>>63 == 0 {
-		return xx - (r*xu+s*xv)/area, doubt, true
+	if (math.Float64bits(r)|math.Float64bits(s)|math.Float64bits(nn-r-s))>>63 == 0 {
+		h := nx*x + ny*y + nz*z
+		return h * h / nn, doubt, true
 	}
 	// The nearest of the sides u, v and v-u.
 	w, xw := uu-2*uv+vv, xv-xu-uv+uu
