@@ -224,7 +224,7 @@ func TestEveryFaceHasAPlace(t *testing.T) {
 		tree := Build(&m)
 		seen := make([]int, n)
 		for i := range tree.leaves {
-			for _, f := range tree.leaves[i].child {
+			for _, f := range tree.leaves[i].face {
 				if f != nowhere {
 					seen[f]++
 				}
