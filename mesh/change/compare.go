@@ -127,17 +127,25 @@ func Compare(ctx context.Context, before, after *mesh.Mesh, afterToBefore frame.
 		return nil, err
 	}
 	say(0.75, "finding what changed")
-	if err := mesh.Parallel(ctx, 2, func(i int) { [2]*Side{c.Before, c.After}[i].smooth() }); err != nil {
+	if err := c.find(ctx); err != nil {
 		return nil, err
 	}
+	say(1, "")
+	return c, ctx.Err()
+}
+
+// find finds the areas once every vertex has its gap.
+func (c *Change) find(ctx context.Context) error {
+	if err := mesh.Parallel(ctx, 2, func(i int) { [2]*Side{c.Before, c.After}[i].smooth() }); err != nil {
+		return err
+	}
 	if math.IsNaN(c.Before.SpreadMM) || math.IsNaN(c.After.SpreadMM) {
-		return nil, errors.New("no part of the scans faces the other one: check the alignment")
+		return errors.New("no part of the scans faces the other one: check the alignment")
 	}
 	c.setLimits()
 	c.BeforeGap, c.AfterGap = c.Before.perFileVertex(), c.After.perFileVertex()
 	c.findAreas()
-	say(1, "")
-	return c, ctx.Err()
+	return nil
 }
 
 // proper says whether the rotation of g is one, to rounding.
@@ -161,7 +169,7 @@ func proper(g frame.Rigid) bool {
 
 func (c *Change) setLimits() {
 	edge := max(c.Before.EdgeMM, c.After.EdgeMM)
-	diagonal := max(mesh.Bounds(c.Before.Mesh).Diagonal(), mesh.Bounds(c.After.Mesh).Diagonal())
+	diagonal := max(c.Before.DiagonalMM, c.After.DiagonalMM)
 	c.StepMM = max(edge, min(1, diagonal/200))
 	c.LimitMM = max(limitSigmas*max(c.Before.SpreadMM, c.After.SpreadMM), floorMM)
 	c.SmallestMM = existence*c.LimitMM + 2*c.poseMM()

@@ -180,7 +180,6 @@ func (c *Change) findAreas() {
 	groups := map[uint32]*group{}
 	var order []*group
 	collect := func(s *Side, kinds []int8, offset uint32, tally func(*group) *tallyOf) {
-		areas := s.VertexAreas()
 		for v, k := range kinds {
 			if k == 0 {
 				continue
@@ -192,7 +191,7 @@ func (c *Change) findAreas() {
 				groups[r] = g
 				order = append(order, g)
 			}
-			tally(g).add(areas[v], s.Gap[v], s.Smooth[v], c.LimitMM, s.Vertex(uint32(v)))
+			tally(g).add(float64(s.Stars[v].AreaMM2), s.Gap[v], s.Smooth[v], c.LimitMM, s.Vertex(uint32(v)))
 			g.peak = max(g.peak, math.Abs(s.Smooth[v]))
 		}
 	}

@@ -49,7 +49,10 @@ type terms struct {
 	aligned      registration // what it does to the raw volume
 }
 
-func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
+// terms are those of an area with the shell given; cutOff is what the faces of
+// the scan before cut off inside its outline less what those of the scan after
+// do, mm³.
+func (w *work) terms(s *shell, a *Area, sign, cutOff float64) terms {
 	c := w.change
 	surface := (s.before.area + s.after.area) / 2
 	t := terms{
@@ -59,8 +62,7 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 		aligned: registration{r3.Scale(sign, s.after.areaVector), r3.Scale(sign, s.after.moment)},
 	}
 	t.motion = t.aligned
-	t.tessellation = sign * (chords(c.Before, w.beforeFaces[k], w.levelBefore(k, a.OutlineMM)) -
-		chords(c.After, w.afterFaces[k], w.levelAfter(k, a.OutlineMM)))
+	t.tessellation = sign * cutOff
 	if !a.LocalZero.Flat {
 		a.ChordsMM3 = t.tessellation
 	}

@@ -26,21 +26,27 @@ type shell struct {
 	unpaired   int
 
 	openness float64 // |Σ area vectors| / Σ|area vectors|: 0 when closed
+	// shifted is by how much the volume differs when it is made about the far
+	// origin: what is closed has the same volume about any.
+	shifted float64
 }
 
-// newShell closes two patches about an origin near them.
-func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
+// newShell closes two patches, whose integrals are about the origins given.
+func newShell(before, after *patch, about *origins, edge float64) *shell {
 	s := &shell{before: before, after: after}
-	var six mesh.Sum
+	var six, far mesh.Sum
 	six.Add(before.sixVolume.Value())
 	six.Add(-after.sixVolume.Value())
+	far.Add(before.sixFar.Value())
+	far.Add(-after.sixFar.Value())
 	open := r3.Sub(before.areaVector, after.areaVector)
 	size := before.area + after.area
 	triangle := func(p, q, r r3.Vec) float64 {
 		a := r3.Scale(0.5, r3.Cross(r3.Sub(q, p), r3.Sub(r, p)))
-		six.Add(2 * r3.Dot(r3.Sub(p, origin), a))
+		six.Add(2 * r3.Dot(r3.Sub(p, about.near), a))
+		far.Add(2 * r3.Dot(r3.Sub(p, about.far), a))
 		open = r3.Add(open, a)
-		l := r3.Norm(a)
+		l := length(a)
 		size += l
 		return l
 	}
@@ -57,8 +63,9 @@ func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 		s.cap(l.points, triangle)
 	}
 	s.volume = six.Value() / 6
+	s.shifted = math.Abs(far.Value()/6 - s.volume)
 	if size > 0 {
-		s.openness = r3.Norm(open) / size
+		s.openness = length(open) / size
 	}
 	return s
 }
@@ -94,7 +101,7 @@ func (s *shell) bridge(b, a *chain, triangle func(p, q, r r3.Vec) float64) {
 func slantOf(b0, a0, b1, a1, normal r3.Vec) float64 {
 	across := r3.Scale(0.5, r3.Add(r3.Sub(b0, a0), r3.Sub(b1, a1)))
 	along := r3.Add(r3.Sub(a1, a0), r3.Sub(b1, b0))
-	l, n := r3.Norm(along), r3.Norm(normal)
+	l, n := length(along), length(normal)
 	if l == 0 || n == 0 {
 		return 0
 	}
@@ -119,7 +126,7 @@ func (s *shell) cap(l []r3.Vec, triangle func(p, q, r r3.Vec) float64) {
 		q := l[(i+1)%len(l)]
 		normal = r3.Add(normal, r3.Cross(r3.Sub(p, middle), r3.Sub(q, middle)))
 	}
-	if n := r3.Norm(normal); n > 0 {
+	if n := length(normal); n > 0 {
 		normal = r3.Scale(1/n, normal)
 	}
 	off, area := 0.0, 0.0

@@ -85,7 +85,7 @@ func TestOpenShellPatches(t *testing.T) {
 			return turned(arc(nil, 0, 0, radius, math.Asin(-0.2), math.Pi/2, n), radius, 4*n, 0)
 		}
 		all := func(r3.Vec) float64 { return 1 }
-		s := newShell(cutAt(surface(26), all), cutAt(surface(20), all), r3.Vec{}, 1)
+		s := newShell(cutAt(surface(26), all), cutAt(surface(20), all), about, 1)
 		return s.volume, s
 	}
 	coarse, s := volume(40)
