@@ -73,7 +73,7 @@ func (s *Side) Bends(f uint32) [3]float64 {
 func (s *Side) normalWithin(v uint32, own r3.Vec) r3.Vec {
 	var sum r3.Vec
 	if star := &s.Stars[v]; star.Even {
-		sum = r3.Vec{X: float64(star.Vector[0]), Y: float64(star.Vector[1]), Z: float64(star.Vector[2])}
+		sum = star.Sum()
 	} else {
 		size := length(own)
 		for _, f := range s.Topology.FacesOf(v) {

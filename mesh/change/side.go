@@ -81,6 +81,11 @@ func newSide(m *mesh.Mesh, ignore []bool) *Side {
 	return s
 }
 
+// Sum is the sum of the area vectors of the faces round the vertex, mm².
+func (s *Star) Sum() r3.Vec {
+	return r3.Vec{X: float64(s.Vector[0]), Y: float64(s.Vector[1]), Z: float64(s.Vector[2])}
+}
+
 // stars gathers the faces round every vertex.
 func (s *Side) stars() []Star {
 	out := make([]Star, s.Weld.Count)

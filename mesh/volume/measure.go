@@ -95,8 +95,9 @@ type AreaCheck struct {
 type work struct {
 	change                  *change.Change
 	reached                 []reach
-	beforeFaces, afterFaces [][]uint32    // faces an area's outline may cross or hold
-	masks                   [][2][]uint32 // faces before and after that the count along lines takes for an area's
+	beyond                  map[uint32]overhang // of the scan before, beyond the rim of the scan after
+	beforeFaces, afterFaces [][]uint32          // faces an area's outline may cross or hold
+	masks                   [][2][]uint32       // faces before and after that the count along lines takes for an area's
 	unchanged               unchanged
 	numbers                 sync.Pool // *[]uint32, for zoneOf
 }
@@ -121,6 +122,7 @@ func Measure(ctx context.Context, c *change.Change, opt Options) (*Result, error
 		return nil, err
 	}
 	say(0.1, words)
+	w.beyond = w.overhangs()
 	w.gatherFaces()
 	w.gatherUnchanged()
 	say(0.2, words)
@@ -269,8 +271,17 @@ func (w *work) otherOutlines(shells []*shell, steps float64, a *Area, sign, valu
 // where it lies t·n too far out, that much too little is counted as removed.
 func (s *shell) levelled(t r3.Vec) float64 { return s.volume + r3.Dot(t, s.after.areaVector) }
 
-// mostRim is the share of an outline that may lie along the open rim of a scan.
-const mostRim = 0.5
+const (
+	// mostRim is the share of an outline that may lie along the open rim of a
+	// scan, whatever the rims do to the volume.
+	mostRim = 0.5
+	// mostSlant is the share of the volume that may hang on how the matter ended
+	// between the rims of the two scans where more of the outline lies along them.
+	mostSlant = 0.1
+	// mostShifted is the share of the volume by which it may differ about a far
+	// origin.
+	mostShifted = 1e-3
+)
 
 // refuse says in a sentence why a shell gives no volume; empty when it does.
 func (s *shell) refuse() string {
@@ -281,10 +292,14 @@ func (s *shell) refuse() string {
 		return "only one of the two scans has surface here: scan both stages of this place"
 	case s.loops == 0 && s.unpaired > 0 && s.capArea > 0.01*(s.before.area+s.after.area):
 		return "the outlines on the two scans do not match: rescan the surface round this place"
-	case s.rimLength > mostRim*s.outline && s.outline > 0:
-		return fmt.Sprintf("%.0f %% of the outline runs along the open rim of a scan, where nobody knows how the matter went on: scan more of the specimen", 100*s.rimLength/s.outline)
-	case !(s.openness < 1e-9):
-		return "the shell round this place does not close: mend the scan"
+	case s.rimLength > mostRim*s.outline && s.outline > 0 && s.slant > mostSlant*math.Abs(s.volume):
+		return fmt.Sprintf("%.0f %% of the outline runs along the open rim of a scan, and %.0f mm³ hang on how the matter went on between the two rims: scan more of the specimen, or both stages down to the same line", 100*s.rimLength/s.outline, s.slant)
+	case !(s.shifted <= mostShifted*math.Abs(s.volume)) && s.shifted > closedMM3:
+		return fmt.Sprintf("the surface round this place does not close (its volume changes by %.3g mm³ with the place it is counted from): mend the scan", s.shifted)
 	}
 	return ""
 }
+
+// closedMM3 is what rounding may leave between the volumes of a closed shell
+// about two origins.
+const closedMM3 = 1e-6

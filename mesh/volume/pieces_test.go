@@ -173,7 +173,7 @@ func TestMatchLobes(t *testing.T) {
 	}
 	s := &shell{}
 	var area r3.Vec
-	s.bridge(pairs[0][0], pairs[0][1], func(p, q, r r3.Vec) float64 {
+	s.bridge(pairs[0][0], pairs[0][1], 0.8, func(p, q, r r3.Vec) float64 {
 		a := r3.Scale(0.5, r3.Cross(r3.Sub(q, p), r3.Sub(r, p)))
 		area = r3.Add(area, a)
 		return r3.Norm(a)
@@ -199,7 +199,7 @@ func TestRibbon(t *testing.T) {
 		}
 		s := &shell{}
 		area := 0.0
-		s.bridge(plain(b), plain(a), func(p, q, r r3.Vec) float64 {
+		s.bridge(plain(b), plain(a), 1, func(p, q, r r3.Vec) float64 {
 			x := r3.Norm(r3.Cross(r3.Sub(q, p), r3.Sub(r, p))) / 2
 			area += x
 			return x

@@ -4,6 +4,9 @@ import (
 	"context"
 	"math"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
 	"rigatino/mesh/bvh"
 	"rigatino/mesh/change"
 )
@@ -214,7 +217,7 @@ func settle(r *reach, it frontItem, seed int32) bool {
 }
 
 // lands says where on the scan after a vertex of the scan before falls: the
-// corners of a face and their weights; ok is false where that is nowhere or on
+// corners of a face and their weights. ok is false where that is nowhere or on
 // an open rim.
 func (w *work) lands(v uint32) (corners [3]uint32, weights [3]float64, ok bool) {
 	b := w.change.Before
@@ -224,4 +227,94 @@ func (w *work) lands(v uint32) (corners [3]uint32, weights [3]float64, ok bool) 
 	}
 	corners[0], corners[1], corners[2] = w.change.After.Topology.Face(f)
 	return corners, weights, true
+}
+
+// overhang is a vertex of the scan before that lies beyond the open rim of the
+// scan after, which looks the same way there.
+type overhang struct {
+	corners [3]uint32 // of the face at whose rim the closest place is
+	weights [3]float64
+	past    float64 // how far beyond the rim along the surface after, mm
+	away    float64 // how far from the rim, mm
+	ends    float64 // how far it is over the surface before to where that ends, mm
+}
+
+// overhangs finds the vertices of the scan before beyond the rim of the scan
+// after. The outline of an area whose core reaches that rim goes on beyond it as
+// far as it would on the scan after, and to the end of the scan before where that
+// is no farther off than the other scan: both may have ended at the same bed,
+// whose line on the outer surface lies beyond the feet on the inner one.
+func (w *work) overhangs() map[uint32]overhang {
+	b, a := w.change.Before, w.change.After
+	out := map[uint32]overhang{}
+	if a.Topology.Border == 0 {
+		return out
+	}
+	var q front
+	for v := range b.Gap {
+		f, weights, ok := b.Facing(uint32(v))
+		if !ok || !math.IsNaN(b.Gap[v]) || len(b.Topology.FacesOf(uint32(v))) == 0 {
+			continue
+		}
+		o := overhang{weights: weights, ends: math.Inf(1)}
+		o.corners[0], o.corners[1], o.corners[2] = a.Topology.Face(f)
+		var at, normal r3.Vec
+		near := false
+		for n, u := range o.corners {
+			near = near || w.reached[u].label[0] != none
+			at = r3.Add(at, r3.Scale(weights[n], a.Vertex(u)))
+			normal = r3.Add(normal, r3.Scale(weights[n], a.Stars[u].Sum()))
+		}
+		if !near || !(r3.Dot(normal, b.Stars[v].Sum()) > 0) {
+			continue
+		}
+		off := r3.Sub(b.Vertex(uint32(v)), at)
+		o.away = length(off)
+		up := r3.Dot(off, normal) / length(normal)
+		o.past = math.Sqrt(max(0, o.away*o.away-up*up))
+		for _, f := range b.Topology.FacesOf(uint32(v)) {
+			i, j, k := b.Topology.Face(f)
+			for e, u := range [3]uint32{i, j, k} {
+				next := [3]uint32{j, k, i}[e]
+				if (u == uint32(v) || next == uint32(v)) && b.Topology.Neighbour[3*f+uint32(e)] == mesh.BorderEdge {
+					o.ends = 0
+				}
+			}
+		}
+		if o.ends == 0 {
+			q.push(frontItem{0, uint32(v), 0})
+		}
+		out[uint32(v)] = o
+	}
+	var ring []uint32
+	for len(q) > 0 {
+		it := q.pop()
+		if it.dist > out[it.vertex].ends {
+			continue
+		}
+		ring = b.Topology.Ring(it.vertex, ring[:0])
+		for _, u := range ring {
+			o, ok := out[u]
+			if d := it.dist + distance(b.Vertex(it.vertex), b.Vertex(u)); ok && d < o.ends {
+				o.ends = d
+				out[u] = o
+				q.push(frontItem{d, u, 0})
+			}
+		}
+	}
+	return out
+}
+
+// level is that of the outline of area k drawn at distance d from its core.
+func (w *work) levelBeyond(o *overhang, k int32, d float64) float64 {
+	f := -o.past
+	core := false
+	for n, u := range o.corners {
+		f += o.weights[n] * w.reached[u].level(k, d)
+		core = core || o.weights[n] > 0 && w.change.After.Core[u] == k
+	}
+	if core && o.past+o.ends <= o.away {
+		f += o.away
+	}
+	return max(-d, min(d, f))
 }

@@ -28,6 +28,9 @@ type LocalZero struct {
 	ShiftMM r3.Vec
 	// LevelMM is the mean gap of the clean ring.
 	LevelMM float64
+	// TailMM is how much of a change that made nearer rings unclean may go on in
+	// the clean one: what the rings agree to. 0 where the first ring is clean.
+	TailMM float64
 	// Flat says that the two scans lie on each other in the clean ring with their
 	// flat faces and not with smooth surfaces through their corners: corners were
 	// put where they are for the faces to fit, or the specimen is flat between
@@ -127,19 +130,15 @@ func (w *work) ofLanded(v uint32, k int32) (own, other float64) {
 // witnessAt is the surface that belongs to a vertex, its gap, and the mean normal
 // of two rings of faces about it.
 func witnessAt(s *change.Side, v uint32, sign float64) witness {
-	star := &s.Stars[v]
-	n := [3]float64{float64(star.Vector[0]), float64(star.Vector[1]), float64(star.Vector[2])}
+	normal := s.Stars[v].Sum()
 	var few [16]uint32
 	for _, u := range s.Topology.Ring(v, few[:0]) {
-		for k, x := range s.Stars[u].Vector {
-			n[k] += float64(x)
-		}
+		normal = r3.Add(normal, s.Stars[u].Sum())
 	}
-	normal := r3.Vec{X: n[0], Y: n[1], Z: n[2]}
 	if l := length(normal); l > 0 {
 		normal = r3.Scale(1/l, normal)
 	}
-	return witness{gap: sign * s.Gap[v], area: float64(star.AreaMM2), normal: normal, at: s.Vertex(v)}
+	return witness{gap: sign * s.Gap[v], area: float64(s.Stars[v].AreaMM2), normal: normal, at: s.Vertex(v)}
 }
 
 // localZero looks at the rings round an area.
@@ -193,8 +192,11 @@ func (w *work) zeroOf(sums *[rings]normalSums) (z LocalZero, from int) {
 		shift := outside.shift()
 		here, errHere := sums[r].mean(shift)
 		there, errThere := outside.mean(shift)
-		if sums[r].count >= fewest && math.Abs(here-there) <= max(agreeMM, agreeErrors*math.Hypot(errHere, errThere)) {
+		if off := math.Abs(here - there); sums[r].count >= fewest && off <= max(agreeMM, agreeErrors*math.Hypot(errHere, errThere)) {
 			z.Clean = true
+			if r > 0 {
+				z.TailMM = max(agreeMM, off)
+			}
 			z.FromMM, z.ToMM = ringSteps[r]*step, ringSteps[rings]*step
 			clean := beyond(sums, r)
 			z.ShiftMM, z.LevelMM = clean.shift(), clean.gap/clean.area

@@ -137,6 +137,10 @@ func (w *work) gatherFaces() {
 			for _, u := range corners {
 				out = append(out, w.reached[u].label[0], w.reached[u].label[1])
 			}
+		} else if o, ok := w.beyond[v]; ok {
+			for _, u := range o.corners {
+				out = append(out, w.reached[u].label[0], w.reached[u].label[1])
+			}
 		}
 		return out
 	})
@@ -159,6 +163,8 @@ func (w *work) levelsBefore(z *zone, k int32, distances []float64) [][]float64 {
 				f += weights[n] * w.reached[u].level(k, d)
 				inCore = inCore || a.Core[u] >= 0
 			}
+		} else if o, ok := w.beyond[v]; ok {
+			f = w.levelBeyond(&o, k, d)
 		}
 		// A core of the scan before is inside whatever the scan after says (the
 		// lid of a pit, the top of an overhang), unless the two scans call the
