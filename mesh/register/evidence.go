@@ -45,7 +45,9 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	f.gatherCells(r)
 	f.bootstrap(r)
 	r.facets, _ = cutOff(f.before, f.after)
-	f.smooth(r)
+	if f.smooth(r); r.SmoothMM > 0 {
+		f.widen(r)
+	}
 	r.checkPoints(f)
 	f.errorOverChange(r)
 	return f.scale(ctx, r)
@@ -211,14 +213,14 @@ func (f *fine) bootstrap(r *Result) {
 				mean[a] += d[a] / float64(len(draws))
 			}
 		}
-		few := 1.0
+		enlarged := 1.0
 		if r.cells > 1.5 {
-			few = r.cells / (r.cells - 1)
+			enlarged = r.cells / (r.cells - 1)
 		}
 		for _, d := range draws {
 			for a := range rigidPart {
 				for b := range rigidPart {
-					r.Covariance[6*a+b] += few * (d[a] - mean[a]) * (d[b] - mean[b]) / float64(len(draws)-1)
+					r.Covariance[6*a+b] += enlarged * (d[a] - mean[a]) * (d[b] - mean[b]) / float64(len(draws)-1)
 				}
 			}
 		}
