@@ -1,6 +1,7 @@
 package app
 
 import (
+	"context"
 	"fmt"
 	"math"
 	"strings"
@@ -10,6 +11,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
+	"rigatino/app/job"
 	"rigatino/app/look"
 	"rigatino/app/session"
 	"rigatino/mesh"
@@ -552,4 +554,67 @@ func TestRoundTripIsSaid(t *testing.T) {
 	if slip := words(b.slip); !strings.Contains(slip, "0.03 mm (RMS), 0.07 mm at most, from where the fit to received, no date put it") {
 		t.Errorf("the slip says %s", slip)
 	}
+}
+
+// A scan that was saved 1.3 % too small is not accepted as it is, and pairs are asked
+// for; let its scale differ, and it lies on the other one in that one's size, which
+// the record says is no more than a difference. Source: the factor it was made with.
+func TestScaleMayDiffer(t *testing.T) {
+	const small = 1 / 1.013
+	body := bentbody.New(1)
+	after := mesh.Transform(body.After(bentbody.Scanning{Triangles: 20000}), func(p r3.Vec) r3.Vec { return elsewhere().Apply(r3.Scale(small, p)) })
+	b := openWindow(t, 1280, 800, scanFile(t, body.Before(bentbody.Scanning{Triangles: 20000})), scanFile(t, after))
+	b.press("Align")
+	b.until("both dates are loaded", func() bool { return b.desk.Body(b.desk.Other) != nil })
+	b.press("Find the fit")
+	if on, _, _ := b.desk.Picking(); !on || b.alignment() != nil && b.alignment().Verdict == annotate.VerdictAccepted {
+		t.Fatalf("a scan of another size is accepted: %+v; %q", b.alignment(), b.next.Text())
+	}
+	b.press("Let scale differ")
+	b.press("Give up picking")
+	if !b.desk.LetScaleDiffer {
+		t.Fatal("giving up picking took the choice back")
+	}
+	b.press("Find the fit")
+	a := b.alignment()
+	if a == nil || a.Verdict != annotate.VerdictAccepted || b.desk.LetScaleDiffer {
+		t.Fatalf("%+v; %q", a, b.next.Text())
+	}
+	s := b.scale()
+	if math.Abs(s.Factor*small-1) > 2e-4 || s.Verdict != annotate.ScaleDifferenceOnly {
+		t.Errorf("scale %+v, made %.6f times too small", s, 1/small)
+	}
+	for _, at := range []r3.Vec{{Z: -60}, {Z: 60}} {
+		if off := r3.Norm(r3.Sub(b.desk.Placing(b.desk.Body(b.desk.View)).Place(elsewhere().Apply(r3.Scale(small, at))), at)); off > 0.06 {
+			t.Errorf("the scan lies %.3f mm off", off)
+		}
+	}
+	if !b.desk.ShowsLeftover() {
+		t.Errorf("what is left over is not shown: %q", b.next.Text())
+	}
+}
+
+// Of two scans that are opened, whichever is shown first while the others are read is
+// in the picture, wherever it lies. Source: none, it is what one sees.
+func TestSecondSketchIsInThePicture(t *testing.T) {
+	b := openBall(t, 1280, 800)
+	held := make(chan struct{})
+	if err := b.jobs.Start(func(context.Context, job.Report) error { <-held; return nil }, func(error) {}); err != nil {
+		t.Fatal(err)
+	}
+	for _, at := range []r3.Vec{{}, {X: 700, Y: -300}} {
+		m := mesh.Transform(solid.Icosphere(3, 40), func(p r3.Vec) r3.Vec { return r3.Add(p, at) })
+		sketch, err := render.Prepare(t.Context(), m, render.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		b.showFirst(render.Placed{Body: sketch})
+		b.until("it is taken", func() bool { return b.first != nil && b.first.Body == sketch })
+		pw, ph := b.specimen.Pixels()
+		if x, y, _, ok := b.camera.Project(at, pw, ph); !ok || math.Abs(x-float64(pw)/2) > 5 || math.Abs(y-float64(ph)/2) > 5 {
+			t.Errorf("a scan at %v is seen at %.0f, %.0f in a picture of %d × %d", at, x, y, pw, ph)
+		}
+	}
+	close(held)
+	b.calm()
 }
