@@ -64,9 +64,9 @@ func (w *Window) alignShelf() {
 	rows.button("Find the fit", "searches on its own", w.findFit)
 	rows.button("Pick pairs", "same spot on both dates", w.startPicking)
 	rows.button("Check points", "held out of the fit", func() { w.pickFor(true) })
-	w.scaleChoice(rows)
 	rows.button("Trust this area", "brush what did not change", func() { w.brushFit(session.TrustFaces, d.View) })
 	rows.button("Never trust", "brush what moved", func() { w.brushFit(session.NeverFaces, d.View) })
+	w.scaleChoice(rows)
 	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
 		rows.button("Leftover", "in mm, on the specimen", w.showLeftover)
 	}
