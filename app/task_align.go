@@ -66,11 +66,22 @@ func (w *Window) alignShelf() {
 	rows.button("Check points", "held out of the fit", func() { w.pickFor(true) })
 	rows.button("Trust this area", "brush what did not change", func() { w.brushFit(session.TrustFaces, d.View) })
 	rows.button("Never trust", "brush what moved", func() { w.brushFit(session.NeverFaces, d.View) })
+	w.scaleChoice(rows)
 	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
 		rows.button("Leftover", "in mm, on the specimen", w.showLeftover)
 	}
 	w.dryButtons(rows)
 	w.shelf.Add(rows.room)
+}
+
+// scaleChoice lets the size of the date in view change with the next fit.
+func (w *Window) scaleChoice(rows *buttonRows) {
+	d := w.desk
+	rows.choice("Let scale differ", "only if one has no scale", d.LetScaleDiffer, func() {
+		d.LetScaleDiffer = !d.LetScaleDiffer
+		w.log("let scale differ", map[string]any{"on": d.LetScaleDiffer})
+		w.refresh()
+	})
 }
 
 // saidOf names a use of the record by its stage.
@@ -187,8 +198,17 @@ func (w *Window) aligned(out session.Verdict) {
 		w.fail(err)
 		return
 	}
+	if out.Verdict == annotate.VerdictAccepted {
+		d.LetScaleDiffer = false
+	}
 	w.log("aligned", map[string]any{"verdict": out.Verdict, "reason": out.Reason, "checks": out.Checks, "checks_rms_mm": out.CheckRMS})
 	w.placed = false
+	w.resized(func() { w.afterAligning(out) }) // a fit that lets the scale differ changes the size
+}
+
+// afterAligning shows what is left over, or asks for pairs.
+func (w *Window) afterAligning(out session.Verdict) {
+	d := w.desk
 	if out.Verdict == annotate.VerdictAccepted && d.View == out.Use {
 		d.EndPicking()
 		w.edge, w.glass = false, false

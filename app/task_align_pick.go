@@ -104,6 +104,7 @@ func (w *Window) pickTask() {
 	rows.choice("Pick pairs", "they carry the fit", !checks, func() { w.pickFor(false) })
 	if !d.DryFitting() {
 		rows.choice("Check points", "held out of the fit", checks, func() { w.pickFor(true) })
+		w.scaleChoice(rows)
 	}
 	rows.button("Last place back", "of this kind", func() { d.TakeBack(); w.turnToPick(); w.refresh() })
 	rows.button("Give up picking", "nothing is kept", func() { d.EndPicking(); w.placed = false; w.refresh() })

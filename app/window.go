@@ -307,6 +307,8 @@ func (w *Window) showFirst(p render.Placed) {
 			w.specimen.Await()
 			w.empty.RemoveAll()
 			w.empty.Refresh()
+		} else if w.first.Body != p.Body {
+			w.placed = false // of two scans the second may lie elsewhere
 		}
 		w.first = &p
 		w.log("sketch", map[string]any{"triangles": p.Body.Mesh().FaceCount()})
@@ -386,6 +388,7 @@ func (w *Window) holdStage(stage string) {
 func (w *Window) putDown() {
 	w.desk.EndPicking()
 	w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
+	w.desk.LetScaleDiffer = false
 	w.desk.ShowLeftover(false)
 	w.desk.EndDryFit()
 }

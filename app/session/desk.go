@@ -61,9 +61,11 @@ type Desk struct {
 	picks    picking
 	fit      fitting
 	leftover leftover
-	dry      drying
-	bar      BarInHand
-	laid     map[string]laid // lines by id
+	// LetScaleDiffer lets the next fit of two dates change the size of the one in view.
+	LetScaleDiffer bool
+	dry            drying
+	bar            BarInHand
+	laid           map[string]laid // lines by id
 
 	Bare       bool                // only what is left out is hatched, whatever Show says
 	Leaving    LeaveOut            // what a stroke does while a scan is looked at

@@ -71,7 +71,7 @@ func TestAlignByMouseAndKeys(t *testing.T) {
 		t.Fatalf("hidden: %v", e)
 	}
 	b.wait("frame")
-	b.do("mousemove", "570", "668", "click", "1") // Trust this area
+	b.do("mousemove", "570", "611", "click", "1") // Trust this area
 	if e := b.wait("fit brush"); e["trust"] != true || e["on"] != "mech_coarse/body/whole" {
 		t.Fatalf("brush: %v", e)
 	}
