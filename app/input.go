@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -120,6 +119,9 @@ func (w *Window) inSight() annotate.UseKey {
 	if on, _, next := w.desk.Picking(); on {
 		return next
 	}
+	if do, on := w.desk.FitBrush(); do != session.NoFitStroke {
+		return on
+	}
 	return w.desk.View
 }
 
@@ -149,7 +151,7 @@ func (w *Window) Press(x, y float64) {
 		return
 	}
 	if !w.marking() || !ok || p.Inside {
-		if ok && !w.pointOut(p) {
+		if ok && !w.pointOut(p) && !w.sayLeftover(p) {
 			w.say(p)
 		}
 		return
@@ -191,12 +193,16 @@ func (w *Window) Release() {
 	if w.desk == nil || w.releaseTool() || !w.desk.Stroking() {
 		return
 	}
+	if w.brushesFit() {
+		w.fitMarked("fit stroke", w.desk.EndFit)
+		return
+	}
 	done, err := w.desk.EndStroke()
 	if err != nil {
 		w.fail(err)
 		return
 	}
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log("stroke", map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }
@@ -336,6 +342,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 	if w.desk == nil {
 		return pic, false
 	}
+	if pic, ok := w.composeDrift(pw, ph); ok {
+		return pic, true
+	}
 	key := w.inSight()
 	body, ok := w.desk.Placed(key, w.showsChange())
 	if !ok {
@@ -358,9 +367,17 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		scene.Bodies[0].Marks = nil // places are known by how the surface looks
 		scene.Lines = nil
 	}
-	picks := w.desk.PickMarks(key)
-	if len(picks) > 0 {
-		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	var picks []session.PickMark
+	var alignLines []render.Line
+	slide, slides := w.slideNow(key, scene.Camera)
+	if w.task == taskAlign {
+		w.showFit(&scene, key)
+		picks = w.desk.PickMarks(key)
+		alignLines = w.pickLines(picks, scene.Camera)
+		if slides {
+			alignLines = append(alignLines, slideLines(slide, scene.Camera)...)
+		}
+		scene.Lines = append(scene.Lines, alignLines...)
 	}
 	var bars []session.BarDrawn
 	if w.task == taskScale {
@@ -400,8 +417,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			other.Marks = nil // the other date as the scan shows it
 		}
 		if w.task == taskAlign {
-			pic.Scene.Bodies = []render.Placed{{Body: body.Body, BodyToScene: body.BodyToScene}}
-			pic.Scene.Lines = nil
+			body.Marks = nil
+			pic.Scene.Bodies = []render.Placed{body}
+			pic.Scene.Lines = alignLines
 		}
 		second := scene
 		second.Bodies, second.Lines = []render.Placed{other}, nil
@@ -428,11 +446,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			}
 		}
 		over(img, f)
-		fw, fh := f.Size()
-		for _, m := range picks {
-			if x, y, _, ok := f.Camera().Project(m.At, fw, fh); ok {
-				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
-			}
+		overPicks(img, f, picks, words, paper, scale)
+		if slides {
+			overSlide(img, f, slide, words, paper, scale)
 		}
 		nameBars(img, f, bars, words, paper)
 		bar(img, f)
@@ -455,13 +471,17 @@ func (w *Window) overScale() func(img *image.RGBA, f *render.Frame) {
 	th := look.Current()
 	c := th.Colours()
 	scale := float64(w.win.Canvas().Scale())
-	style := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Colour: toRGBA(c.Ink)}
+	style, paper := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Colour: toRGBA(c.Ink)}, toRGBA(c.Card)
 	return func(img *image.RGBA, f *render.Frame) {
 		fw, fh := f.Size()
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM
-		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, style, toRGBA(c.Card))
+		x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
+		over := max(0, style.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
+		// On a card of its own: near the specimen a dark bone lies behind it.
+		render.Fill(img, image.Rect(int(x-over-pad), int(y-2*style.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
+		render.ScaleBar(img, x, y, bar, perMM, style, paper)
 	}
 }
 

@@ -21,7 +21,7 @@ func (w *Window) legendRow(t terms.Term, value string) fyne.CanvasObject {
 		if pw < 1 || ph < 1 {
 			return image.NewRGBA(image.Rect(0, 0, 1, 1))
 		}
-		if t.List == terms.Substance {
+		if t.List == terms.Substance || t.List == terms.FitFaces {
 			return terms.Swatch(t.Look, nil, pw, ph, 5, terms.TileMM)
 		}
 		return terms.Swatch(nil, t.Look, pw, ph, 5, terms.TileMM)

@@ -284,12 +284,16 @@ func (w *Window) releaseTool() bool {
 			return true
 		}
 		fw, fh := f.Size()
-		b := w.desk.Body(w.desk.View)
+		b := w.desk.Body(w.inSight())
 		if b == nil {
 			return true
 		}
 		at := w.desk.Placing(b)
 		holds := l.Over(f.Camera(), fw, fh, at.Factor, &at.ToScene)
+		if w.brushesFit() {
+			w.fitLooped(f.Camera(), holds)
+			return true
+		}
 		if w.walk.trimming {
 			w.trimTo(f.Camera(), holds)
 			return true
@@ -341,7 +345,7 @@ func (w *Window) mark(event, words string, begin func() (*session.Area, error), 
 }
 
 func (w *Window) marked(event string, done session.Marked) {
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log(event, map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }

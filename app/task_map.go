@@ -266,7 +266,7 @@ func (w *Window) step(word string, do func() (string, error)) {
 		return
 	}
 	w.desk.DropBar()
-	sum, _ := w.desk.MapSum()
+	sum, _ := w.mapSum()
 	w.log(word, map[string]any{"label": label, "map": sum})
 	w.resized(func() {
 		w.refresh()
@@ -308,7 +308,7 @@ func (w *Window) markRest() {
 			w.fail(err)
 			return
 		}
-		sum, _ := w.desk.MapSum()
+		sum, _ := w.mapSum()
 		w.log("rest", map[string]any{"kind": kind, "map": sum})
 		w.refresh()
 	}, w.win)

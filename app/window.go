@@ -97,6 +97,7 @@ type Window struct {
 	hand       hand
 	playing    playback
 	cut        cutting
+	drift      drifting
 	labels     labelling
 	below      float32 // where the room below the buttons at the top begins
 	named      bool    // regions have their names beside them
@@ -228,6 +229,9 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 
 func (w *Window) progress(done float64, words string) {
 	w.next.Progress(done, w.jobs.Stop)
+	if done < 0 {
+		w.endDrift()
+	}
 	if done >= 0 && words != "" {
 		w.next.Say(title(words)+" … You can go on turning the specimen.", part.Ink)
 	}
@@ -246,6 +250,14 @@ func (w *Window) fail(err error) {
 }
 
 func (w *Window) log(event string, fields map[string]any) { w.opt.Log.Write(event, fields) }
+
+// mapSum is the SHA-256 of the map in view for the log; empty where none is kept.
+func (w *Window) mapSum() (string, error) {
+	if !w.opt.Log.On() {
+		return "", nil
+	}
+	return w.desk.MapSum()
+}
 
 // load makes a use ready to be shown, then calls done.
 func (w *Window) load(key annotate.UseKey, done func()) {
@@ -378,6 +390,8 @@ func (w *Window) Choose(task string) {
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.ShowLeftover(false)
+		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
@@ -430,7 +444,7 @@ func (w *Window) refresh() {
 			w.handOverTask()
 		}
 	}
-	if w.desk != nil && w.task == taskMap && look.Current().Scale >= largeText && !w.slipOpen {
+	if w.slipYields() && !w.slipOpen {
 		w.slipRoom.Hide()
 	} else {
 		w.slipRoom.Show()
@@ -438,6 +452,23 @@ func (w *Window) refresh() {
 	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()
 	w.repaint()
+}
+
+// slipYields tells whether the slip leaves its room to the specimen: with large
+// text, while places of it are marked, picked or read.
+func (w *Window) slipYields() bool {
+	if w.desk == nil || look.Current().Scale < largeText {
+		return false
+	}
+	picking, _, _ := w.desk.Picking()
+	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover())
+}
+
+// slipButton shows the slip where it yields its room.
+func (w *Window) slipButton(rows *buttonRows) {
+	if w.slipYields() {
+		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
+	}
 }
 
 // refreshBench shows the stages as beads.
@@ -478,6 +509,7 @@ func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, too
 		}
 		w.frames = append(w.frames, f)
 		w.specimen.Present(img)
+		w.driftOn()
 		if len(w.frames) > 2 {
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]
@@ -503,7 +535,7 @@ func (w *Window) Save() {
 	}
 	p := w.desk.Project
 	w.run("Saving", func(context.Context, job.Report) error { return p.Save() }, func() {
-		sum, err := w.desk.MapSum()
+		sum, err := w.mapSum()
 		w.log("saved", map[string]any{"map": sum, "error": text(err)})
 		w.next.Say("Saved.", part.Accepted)
 		w.title.refresh()

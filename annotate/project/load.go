@@ -43,6 +43,7 @@ type cache struct {
 	loading sync.Mutex // one scan at a time
 	scans   []*keptScan
 	changes map[string]*Comparison
+	gaps    keptGaps
 	looked  *keptLook // of the scan looked at last
 }
 

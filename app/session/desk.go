@@ -59,6 +59,8 @@ type Desk struct {
 	areas    []int32 // per face of the later scan its change area from 1, 0 for none
 	areasOf  *change.Change
 	picks    picking
+	fit      fitting
+	leftover leftover
 	bar      BarInHand
 	laid     map[string]laid // lines by id
 
@@ -357,11 +359,17 @@ func (d *Desk) toScene(b *project.Loaded) *frame.Rigid {
 		// Out of date since a scale was changed: drawn where that carries it.
 		place = frame.FromMatrix(a.ScanToPiece)
 	}
+	place = d.inScene(b, place)
+	return &place
+}
+
+// inScene brings the place of a use in its piece's frame into the specimen frame.
+func (d *Desk) inScene(b *project.Loaded, place frame.Rigid) frame.Rigid {
 	r := d.Project.Record()
 	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
 		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
 	}
-	return &place
+	return place
 }
 
 // Placed is a use as the renderer wants it, with its map or, where changed is
@@ -372,6 +380,10 @@ func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b.Loaded)}
+	if l := d.leftover; l.shown && key == d.View && !changed && l.of(d) {
+		out.Change = picture.Change(l.drawn, l.hist.SmallestMM, l.hist.FullMM, b.TileMM)
+		return out, true
+	}
 	switch p := d.pointed; {
 	case key != d.View || changed:
 	case p != nil && p.marks != nil:
