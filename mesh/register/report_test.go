@@ -78,7 +78,7 @@ func smoothPair(seed uint64, share, noise, smooth float64, nBefore, nAfter, mark
 // cases or more (exact binomial test at 1 %), and is no more than three times the
 // true one in the middle: a large error proves nothing.
 func TestStatedErrorHolds(t *testing.T) {
-	n := 8
+	n := 5
 	if long() {
 		n = 200
 	}
@@ -127,7 +127,7 @@ func TestStatedErrorHolds(t *testing.T) {
 // 1 %; Fitzpatrick, West and Maurer, IEEE Trans. Med. Imaging 17:694, 1998). The
 // covariance that budgets take does so too.
 func TestSmoothErrorIsSaid(t *testing.T) {
-	n := 2
+	n := 1
 	if long() {
 		n = 60
 	}

@@ -103,8 +103,8 @@ func TestFindsItsWay(t *testing.T) {
 		few, many              int
 		bar                    float64
 	}{
-		{0, 0.05, 1, 1, 40, 1},
-		{0.4, 0.05, 1, 1, 200, 1},
+		{0, 0.05, 1, 0, 40, 1},
+		{0.4, 0.05, 1, 0, 200, 1},
 		{0.6, 0.05, 1, 1, 200, 0.98},
 		{0.75, 0.05, 1, 1, 200, 0.85},
 		{0.4, 0.075, 1, 0, 40, 1},
@@ -177,33 +177,34 @@ func TestNeverLies(t *testing.T) {
 		return mesh.Transform(noisy(m, seed, sd), anyPose(seed).Apply)
 	}
 	kinds := []struct {
-		name string
-		make func(seed uint64) pairOf
+		name  string
+		short bool // tried in the short test too; the others differ from one that is by little there
+		make  func(seed uint64) pairOf
 	}{
-		{"spheres", func(seed uint64) pairOf {
+		{"spheres", false, func(seed uint64) pairOf {
 			return pairOf{before: noisy(solid.Icosphere(5, 30), seed+900, 0.05), after: moved(solid.Icosphere(5, 30), seed, 0.05)}
 		}},
-		{"cylinders", func(seed uint64) pairOf {
+		{"cylinders", true, func(seed uint64) pairOf {
 			return pairOf{before: noisy(solid.Cylinder(15, 70, 120, 60), seed+900, 0.05), after: moved(solid.Cylinder(15, 70, 110, 64), seed, 0.05)}
 		}},
-		{"tori", func(seed uint64) pairOf {
+		{"tori", false, func(seed uint64) pairOf {
 			return pairOf{before: noisy(solid.Torus(30, 10, 160, 60), seed+900, 0.05), after: moved(solid.Torus(30, 10, 150, 64), seed, 0.05)}
 		}},
-		{"ellipsoids", func(seed uint64) pairOf {
+		{"ellipsoids", true, func(seed uint64) pairOf {
 			return pairOf{before: noisy(solid.Ellipsoid(5, 40, 25, 18), seed+900, 0.05), after: moved(solid.Ellipsoid(5, 40, 25, 18), seed, 0.05)}
 		}},
-		{"mirror images", func(seed uint64) pairOf {
+		{"mirror images", true, func(seed uint64) pairOf {
 			p := bonePair(seed+1, 0.4*float64(seed%3)/2, 0.05, 60, 52)
 			return pairOf{before: p.before, after: flipped(p.after)}
 		}},
-		{"other bones", func(seed uint64) pairOf {
+		{"other bones", true, func(seed uint64) pairOf {
 			return pairOf{before: bonePair(seed+1, 0.4, 0.05, 60, 52).before, after: bonePair(seed+501, 0.4, 0.05, 60, 52).after}
 		}},
-		{"a tenth in common", func(seed uint64) pairOf {
+		{"a tenth in common", false, func(seed uint64) pairOf {
 			p := bonePair(seed+1, 0.92, 0.05, 60, 52)
 			return pairOf{before: p.before, after: p.after, off: p.off}
 		}},
-		{"beds", func(seed uint64) pairOf {
+		{"beds", true, func(seed uint64) pairOf {
 			// A lumpy bed half as large again as the specimen, in both scans; the
 			// specimen was turned on it and 60 or 40 % of its surface changed.
 			p := bonePair(seed+1, []float64{0.4, 0.6}[seed%2], 0.05, 60, 52)
@@ -216,6 +217,9 @@ func TestNeverLies(t *testing.T) {
 		}},
 	}
 	for _, k := range kinds {
+		if !k.short && !long() {
+			continue
+		}
 		t.Run(k.name, func(t *testing.T) {
 			var s score
 			for seed := range seeds {
