@@ -19,6 +19,23 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if err != nil {
 		return nil, err
 	}
+	out, err := j.twoScans(before, after, flags)
+	if err != nil {
+		return nil, err
+	}
+	opt := register.Options{Picks: registerPicks(picks), Checks: registerPicks(checks), Similarity: flags.Similarity, Progress: j.progress}
+	if opt.AfterTrust, err = readMask(flags.Trust, out.after.FaceCount()); err != nil {
+		return nil, err
+	}
+	if opt.AfterNever, err = readMask(flags.Never, out.after.FaceCount()); err != nil {
+		return nil, err
+	}
+	out.result, err = register.Align(j.ctx, out.before, out.after, opt)
+	return out, err
+}
+
+// twoScans opens two files that are to be laid on, or brought to, one another.
+func (j *job) twoScans(before, after string, flags pairFlags) (*pair, error) {
 	for _, path := range []string{before, after} {
 		if missing(path) {
 			return nil, usagef("%s is no project and no file", path)
@@ -32,15 +49,5 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &pair{before: b.Mesh, after: a.Mesh}
-	out.points = append(findings(before, b.Notes), findings(after, a.Notes)...)
-	opt := register.Options{Picks: registerPicks(picks), Checks: registerPicks(checks), Similarity: flags.Similarity, Progress: j.progress}
-	if opt.AfterTrust, err = readMask(flags.Trust, a.Mesh.FaceCount()); err != nil {
-		return nil, err
-	}
-	if opt.AfterNever, err = readMask(flags.Never, a.Mesh.FaceCount()); err != nil {
-		return nil, err
-	}
-	out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, opt)
-	return out, err
+	return &pair{before: b.Mesh, after: a.Mesh, points: append(append([]annotate.OpenPoint{}, findings(before, b.Notes)...), findings(after, a.Notes)...)}, nil
 }
