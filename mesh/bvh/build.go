@@ -233,42 +233,64 @@ type part struct {
 // subtree builds the tree of the faces in list, placed on grid g, whose nodes
 // are numbered from node and leaves from first.
 func (b *builder) subtree(list []place, g grid, node, first int) part {
+	if len(list) < parallelFrom {
+		return b.small(list, g, node, first)
+	}
+	c := capacity(len(list))
+	parts := make([]part, (len(list)+c-1)/c)
+	b.cutBeside(list, g, c, node+1, first, parts)
+	return b.join(node, parts)
+}
+
+// small is subtree on this goroutine alone, which takes no memory.
+func (b *builder) small(list []place, g grid, node, first int) part {
 	if len(list) <= width {
 		return b.leaf(list, first)
 	}
 	c := capacity(len(list))
-	parts := make([]part, (len(list)+c-1)/c)
-	b.cut(list, g, c, node+1, first, parts)
-	return b.join(node, parts)
+	var parts [width]part
+	count := (len(list) + c - 1) / c
+	b.cut(list, g, c, node+1, first, parts[:count])
+	return b.join(node, parts[:count])
 }
 
 // cut halves list at multiples of c along the longest axis until each run has c
 // faces, and builds the subtrees of the runs.
 func (b *builder) cut(list []place, g grid, c, node, first int, parts []part) {
 	if len(parts) == 1 {
+		parts[0] = b.small(list, g, node, first)
+		return
+	}
+	half := len(parts) / 2
+	g = b.halve(list, g, half*c)
+	b.cut(list[:half*c], g, c, node, first, parts[:half])
+	b.cut(list[half*c:], g, c, node+half*nodesFor(c), first+half*c/width, parts[half:])
+}
+
+// cutBeside is cut with both halves at the same time.
+func (b *builder) cutBeside(list []place, g grid, c, node, first int, parts []part) {
+	if len(parts) == 1 {
 		parts[0] = b.subtree(list, g, node, first)
 		return
 	}
-	left := len(parts) / 2
+	half := len(parts) / 2
+	g = b.halve(list, g, half*c)
+	var wait sync.WaitGroup
+	wait.Go(func() { b.cutBeside(list[:half*c], g, c, node, first, parts[:half]) })
+	b.cutBeside(list[half*c:], g, c, node+half*nodesFor(c), first+half*c/width, parts[half:])
+	wait.Wait()
+}
+
+// halve puts the n faces first that come first along the longest axis, and
+// returns the grid that list is now placed on.
+func (b *builder) halve(list []place, g grid, n int) grid {
 	axis, crowded := b.longest(list, &g)
 	if crowded {
 		g = b.refine(list, g)
 		axis, _ = b.longest(list, &g)
 	}
-	b.selectNth(list, left*c, axis)
-	one := func() { b.cut(list[:left*c], g, c, node, first, parts[:left]) }
-	other := func() {
-		b.cut(list[left*c:], g, c, node+left*nodesFor(c), first+left*c/width, parts[left:])
-	}
-	if len(list) < parallelFrom {
-		one()
-		other()
-		return
-	}
-	var wait sync.WaitGroup
-	wait.Go(one)
-	other()
-	wait.Wait()
+	b.selectNth(list, n, axis)
+	return g
 }
 
 // longest is the axis along which the places spread most, on a sample, and
@@ -328,6 +350,8 @@ func (b *builder) face(p place) uint32 { return uint32(p & (1<<b.idBits - 1)) }
 // pivot from a sample near the rank looked for, each pass without a branch that
 // depends on the places.
 func (b *builder) selectNth(list []place, n, axis int) {
+	// Places are compared turned so that the axis leads and all the rest decides
+	// between equals: no two are alike.
 	turn := 64 - b.idBits - (axis+1)*b.axisBits
 	var sample [sampleSize]uint64
 	for len(list) > 12 && n > 0 && n < len(list) {

@@ -179,25 +179,31 @@ func (s *search) run() {
 	}
 }
 
-// leaf considers the faces of a leaf that may be close enough, nearest box
-// first.
+// leaf considers the faces of a leaf that may be close enough, that of the
+// nearest box first.
 func (s *search) leaf(l *leaf) {
 	set := l.near(&s.at, &s.d2)
-	for set != 0 {
-		nearest, d2 := 0, float32(math.Inf(1))
-		for rest := set; rest != 0; rest &= rest - 1 {
-			k := bits.TrailingZeros8(uint8(rest)) & (width - 1)
-			if s.d2[k] < d2 {
-				nearest, d2 = k, s.d2[k]
-			}
+	if set == 0 {
+		return
+	}
+	nearest, d2 := 0, float32(math.Inf(1))
+	for rest := set; rest != 0; rest &= rest - 1 {
+		k := bits.TrailingZeros8(uint8(rest)) & (width - 1)
+		if s.d2[k] < d2 {
+			nearest, d2 = k, s.d2[k]
 		}
-		if d2 > s.at.bound2 {
-			return
+	}
+	s.look(l, nearest)
+	for set &^= 1 << nearest; set != 0; set &= set - 1 {
+		if k := bits.TrailingZeros8(uint8(set)) & (width - 1); s.d2[k] <= s.at.bound2 {
+			s.look(l, k)
 		}
-		set &^= 1 << nearest
-		if f := l.face[nearest]; f != s.first && f != nowhere {
-			s.consider(f)
-		}
+	}
+}
+
+func (s *search) look(l *leaf, k int) {
+	if f := l.face[k]; f != s.first && f != nowhere {
+		s.consider(f)
 	}
 }
 
