@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+
 	"rigatino/annotate"
 	"rigatino/mesh"
 	"rigatino/mesh/register"
@@ -41,6 +43,25 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if opt.AfterNever, err = readMask(flags.Never, a.Mesh.FaceCount()); err != nil {
 		return nil, err
 	}
-	out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, opt)
-	return out, err
+	if out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, opt); err != nil {
+		return nil, err
+	}
+	sayUnlikeSize(out.result, mesh.Bounds(b.Mesh).Diagonal(), mesh.Bounds(a.Mesh).Diagonal())
+	return out, nil
 }
+
+// sayUnlikeSize puts before the reason of a refusal that the two scans, so many
+// mm across, are of very different size.
+func sayUnlikeSize(r *register.Result, before, after float64) {
+	larger := max(before/after, after/before)
+	if r.Verdict == annotate.VerdictAccepted || !(larger > unlikeSize) {
+		return
+	}
+	r.Reason = fmt.Sprintf("one scan is %.0f times as large as the other (%.4g and %.4g mm across), and %s", larger, before, after, r.Reason)
+	r.NextStep = "check the units of both, --unit-before and --unit-after; if they are right, " + r.NextStep
+}
+
+// unlikeSize is the ratio of the sizes of two scans from which on a wrong unit is
+// a likely reason that they do not fit. A scan of a part may be so much smaller,
+// so it is no reason by itself.
+const unlikeSize = 5
