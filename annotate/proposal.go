@@ -120,11 +120,34 @@ func noProposal(key UseKey, id string, open []Proposal) error {
 }
 
 // checkProposals lists what was proposed and nobody has accepted or refused.
+// What is proposed of one kind in several places of a scan is one open point: a
+// smooth layer on a rough specimen may raise a dozen.
 func (r *Record) checkProposals(p *points) {
 	for _, u := range r.Uses {
-		for _, q := range r.OpenProposals(u.Key()) {
-			p.add("proposed_"+q.Kind, SeverityWarning, u.Key().String()+"/"+q.ID, q.Reason,
-				fmt.Sprintf("look at it; if it is so, map it from the proposal %s, which makes it %s; else decline it", q.ID, q.Substance))
+		open := r.OpenProposals(u.Key())
+		for i, q := range open {
+			var alike []Proposal
+			for _, o := range open {
+				if o.Kind == q.Kind {
+					alike = append(alike, o)
+				}
+			}
+			switch {
+			case len(alike) == 1:
+				p.add("proposed_"+q.Kind, SeverityWarning, u.Key().String()+"/"+q.ID, q.Reason,
+					fmt.Sprintf("look at it; if it is so, map it from the proposal %s, which makes it %s; else decline it", q.ID, q.Substance))
+			case !slices.ContainsFunc(open[:i], func(o Proposal) bool { return o.Kind == q.Kind }):
+				largest, all := alike[0], 0.0
+				for _, o := range alike {
+					all += o.AreaMM2
+					if o.AreaMM2 > largest.AreaMM2 {
+						largest = o
+					}
+				}
+				p.add("proposed_"+q.Kind, SeverityWarning, u.Key().String()+"/"+q.Kind,
+					fmt.Sprintf("in %d places, together %.3g mm² of the scan, there may be the same: the largest is %s, where %s", len(alike), all, largest.ID, largest.Reason),
+					fmt.Sprintf("look at each; what is so, map from its proposal, %s to %s, which makes it %s; decline the others", alike[0].ID, alike[len(alike)-1].ID, q.Substance))
+			}
 		}
 	}
 }

@@ -15,6 +15,15 @@ type buttonRows struct {
 	room *fyne.Container
 	row  *fyne.Container
 	wide float32
+	low  bool // words alone, without their second line
+}
+
+// newLowRows leaves second lines out where text is large, so that the specimen
+// keeps its room.
+func newLowRows() *buttonRows {
+	r := newButtonRows()
+	r.low = look.Current().Scale >= largeText
+	return r
 }
 
 func newButtonRows() *buttonRows {
@@ -24,7 +33,9 @@ func newButtonRows() *buttonRows {
 // button adds a button; the hint is its second line.
 func (r *buttonRows) button(word, hint string, press func()) *part.Button {
 	b := part.NewButton(word, press)
-	b.Hint = hint
+	if !r.low {
+		b.Hint = hint
+	}
 	b.Refresh()
 	r.add(b)
 	return b

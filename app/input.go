@@ -1,7 +1,6 @@
 package app
 
 import (
-	"fmt"
 	"image"
 	"image/color"
 	"math"
@@ -23,8 +22,17 @@ import (
 // turnPerPixel is how far a pixel of dragging turns, radians.
 const turnPerPixel = 0.008
 
-// Resized draws again in the new size.
-func (w *Window) Resized(int, int) { fyne.Do(w.repaint) }
+// Resized draws again in the new size, with the buttons in as many rows as that
+// needs.
+func (w *Window) Resized(int, int) {
+	fyne.Do(func() {
+		if w.desk != nil && w.toolsWide != w.specimen.Size().Width {
+			w.tools.RemoveAll()
+			w.viewTools()
+		}
+		w.repaint()
+	})
+}
 
 // Turn turns the specimen with the pointer.
 func (w *Window) Turn(dx, dy float64) {
@@ -111,6 +119,9 @@ func (w *Window) inSight() annotate.UseKey {
 	if on, _, next := w.desk.Picking(); on {
 		return next
 	}
+	if do, on := w.desk.FitBrush(); do != session.NoFitStroke {
+		return on
+	}
 	return w.desk.View
 }
 
@@ -140,7 +151,7 @@ func (w *Window) Press(x, y float64) {
 		return
 	}
 	if !w.marking() || !ok || p.Inside {
-		if ok && !w.pointOut(p) {
+		if ok && !w.pointOut(p) && !w.sayLeftover(p) {
 			w.say(p)
 		}
 		return
@@ -182,12 +193,16 @@ func (w *Window) Release() {
 	if w.desk == nil || w.releaseTool() || !w.desk.Stroking() {
 		return
 	}
+	if w.brushesFit() {
+		w.fitMarked("fit stroke", w.desk.EndFit)
+		return
+	}
 	done, err := w.desk.EndStroke()
 	if err != nil {
 		w.fail(err)
 		return
 	}
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log("stroke", map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
 }
@@ -318,8 +333,17 @@ func (w *Window) paint(moving bool) {
 // is drawn on the finished picture.
 func (w *Window) compose() (pic view.Picture, ok bool) {
 	pw, ph := w.specimen.Pixels()
-	if w.desk == nil || pw < 16 || ph < 16 {
+	if pw < 16 || ph < 16 {
 		return pic, false
+	}
+	if w.first != nil {
+		return w.composeFirst(pw, ph), true
+	}
+	if w.desk == nil {
+		return pic, false
+	}
+	if pic, ok := w.composeDrift(pw, ph); ok {
+		return pic, true
 	}
 	key := w.inSight()
 	body, ok := w.desk.Placed(key, w.showsChange())
@@ -343,9 +367,17 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		scene.Bodies[0].Marks = nil // places are known by how the surface looks
 		scene.Lines = nil
 	}
-	picks := w.desk.PickMarks(key)
-	if len(picks) > 0 {
-		scene.Lines = append(scene.Lines, w.pickLines(key, scene.Camera)...)
+	var picks []session.PickMark
+	var alignLines []render.Line
+	slide, slides := w.slideNow(key, scene.Camera)
+	if w.task == taskAlign {
+		w.showFit(&scene, key)
+		picks = w.desk.PickMarks(key)
+		alignLines = w.pickLines(picks, scene.Camera)
+		if slides {
+			alignLines = append(alignLines, slideLines(slide, scene.Camera)...)
+		}
+		scene.Lines = append(scene.Lines, alignLines...)
 	}
 	var bars []session.BarDrawn
 	if w.task == taskScale {
@@ -385,8 +417,9 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			other.Marks = nil // the other date as the scan shows it
 		}
 		if w.task == taskAlign {
-			pic.Scene.Bodies = []render.Placed{{Body: body.Body, BodyToScene: body.BodyToScene}}
-			pic.Scene.Lines = nil
+			body.Marks = nil
+			pic.Scene.Bodies = []render.Placed{body}
+			pic.Scene.Lines = alignLines
 		}
 		second := scene
 		second.Bodies, second.Lines = []render.Placed{other}, nil
@@ -395,13 +428,13 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			pic.Glass = &render.Glass{X: w.pointer.x, Y: w.pointer.y, Radius: 65 * scale, Rim: toRGBA(c.Accent), Casing: ground(), Scale: scale}
 		}
 	}
-	size := th.Px(look.TextRow)
-	ink, paper := toRGBA(c.Ink), toRGBA(c.Card)
+	paper := toRGBA(c.Card)
 	left, right := w.stageWords(w.desk.View.Stage), ""
 	if pic.Other != nil {
 		right = w.stageWords(w.desk.Other.Stage)
 	}
-	words := render.TextStyle{Size: float64(size) * scale, Bold: true, Colour: ink}
+	words := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Bold: true, Colour: toRGBA(c.Ink)}
+	bar := w.overScale()
 	pic.Over = func(img *image.RGBA, f *render.Frame) {
 		if pic.Other != nil {
 			y := 66 * scale
@@ -413,19 +446,43 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			}
 		}
 		over(img, f)
-		fw, fh := f.Size()
-		for _, m := range picks {
-			if x, y, _, ok := f.Camera().Project(m.At, fw, fh); ok {
-				label(img, words, paper, x+10*scale, y-8*scale, fmt.Sprint(m.Number))
-			}
+		overPicks(img, f, picks, words, paper, scale)
+		if slides {
+			overSlide(img, f, slide, words, paper, scale)
 		}
 		nameBars(img, f, bars, words, paper)
+		bar(img, f)
+	}
+	return pic, true
+}
+
+// composeFirst shows the coarse copy of the scan that is being opened, alone. Which
+// way its faces look is not known yet, so none is called a back face.
+func (w *Window) composeFirst(pw, ph int) view.Picture {
+	if !w.placed {
+		w.place(*w.first, pw, ph)
+	}
+	scene := render.Scene{Camera: w.camera, Background: ground(), Bodies: []render.Placed{*w.first}, PixelScale: float64(w.win.Canvas().Scale())}
+	return view.Picture{Width: pw, Height: ph, Scene: scene, Over: w.overScale()}
+}
+
+// overScale returns what draws the scale bar.
+func (w *Window) overScale() func(img *image.RGBA, f *render.Frame) {
+	th := look.Current()
+	c := th.Colours()
+	scale := float64(w.win.Canvas().Scale())
+	style, paper := render.TextStyle{Size: float64(th.Px(look.TextRow)) * scale, Colour: toRGBA(c.Ink)}, toRGBA(c.Card)
+	return func(img *image.RGBA, f *render.Frame) {
+		fw, fh := f.Size()
 		perMM := f.Camera().PixelsPerMM(fh)
 		bar := render.BarLength(perMM, float64(fw)/6)
 		length := bar * perMM
-		render.ScaleBar(img, float64(fw)-length-20*scale, float64(fh)-14*scale, bar, perMM, render.TextStyle{Size: float64(size) * scale, Colour: ink}, paper)
+		x, y, pad := float64(fw)-length-20*scale, float64(fh)-14*scale, 7*scale
+		over := max(0, style.Width(render.BarText(bar))-length) / 2 // of the words beside the bar
+		// On a card of its own: near the specimen a dark bone lies behind it.
+		render.Fill(img, image.Rect(int(x-over-pad), int(y-2*style.Size-pad), int(x+length+over+pad), int(y+pad)), paper)
+		render.ScaleBar(img, x, y, bar, perMM, style, paper)
 	}
-	return pic, true
 }
 
 // touch colours parts of the picture on screen anew, from what it knows of
@@ -459,7 +516,7 @@ func (w *Window) touch(parts ...image.Rectangle) {
 // brush has changed.
 func (w *Window) touchRing() {
 	f := w.shown()
-	if f == nil {
+	if f == nil || w.first != nil || w.desk == nil {
 		return
 	}
 	var parts []image.Rectangle
@@ -491,9 +548,15 @@ func label(img *image.RGBA, style render.TextStyle, paper color.RGBA, x, y float
 // place moves the camera so that the specimen fills the picture.
 func (w *Window) place(body render.Placed, pw, ph int) {
 	if w.camera.Back.X == 0 && w.camera.Back.Y == 0 && w.camera.Back.Z == 0 {
-		w.camera = render.NamedViews(w.desk.Axes())[0].Camera
+		var axes *render.Axes
+		if w.desk != nil {
+			axes = w.desk.Axes()
+		}
+		w.camera = render.NamedViews(axes)[0].Camera
 	}
-	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, 60)
+	// Between the rows of buttons, as long as that leaves it room enough.
+	margin := max(60, min(float64(w.below*w.win.Canvas().Scale()), float64(ph)/4))
+	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, margin)
 	w.placed = true
 }
 

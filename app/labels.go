@@ -82,12 +82,24 @@ func (l *labelling) find(f *render.Frame, nameAt func(p render.Picked) (named, b
 
 func sq(v float64) float64 { return v * v }
 
-// regionNames names the regions of the use in view, but for the rest.
+// regionNames names the regions of the use in view, each with its area where that
+// is known, but for the rest and those whose pattern is hidden.
 func (w *Window) regionNames(b *session.Body) func(p render.Picked) (named, bool) {
 	regionAt := w.desk.RegionFinder(b)
+	names := map[string]string{} // to show; made here, since the painter asks on its own goroutine
+	for _, g := range w.desk.RegionsHere() {
+		if g.Rest || w.desk.Hidden(g.ID) {
+			continue
+		}
+		names[g.ID] = g.ID + " " + terms.Label(terms.List(g.Layer), g.Kind)
+		if area := w.areas[g.ID]; area != "" {
+			names[g.ID] += ", " + area
+		}
+	}
 	return func(p render.Picked) (named, bool) {
 		g, ok := regionAt(p)
-		return named{g.ID, g.ID + " " + terms.Label(terms.List(g.Layer), g.Kind)}, ok && !g.Rest
+		words := names[g.ID]
+		return named{g.ID, words}, ok && words != ""
 	}
 }
 

@@ -21,7 +21,7 @@ func (w *Window) legendRow(t terms.Term, value string) fyne.CanvasObject {
 		if pw < 1 || ph < 1 {
 			return image.NewRGBA(image.Rect(0, 0, 1, 1))
 		}
-		if t.List == terms.Substance {
+		if t.List == terms.Substance || t.List == terms.FitFaces {
 			return terms.Swatch(t.Look, nil, pw, ph, 5, terms.TileMM)
 		}
 		return terms.Swatch(nil, t.Look, pw, ph, 5, terms.TileMM)
@@ -43,4 +43,41 @@ func (w *Window) areaRows(room *fyne.Container, s *tallySheet) {
 			}
 		}
 	}
+}
+
+// regionRows lists the regions of the use in view; pressing one hides its pattern
+// or shows it again.
+func (w *Window) regionRows(room *fyne.Container, s *tallySheet) {
+	if len(s.Regions) == 0 {
+		return
+	}
+	room.Add(part.SectionName("REGIONS"))
+	room.Add(part.NewSentence("Press one to hide its pattern, or to show it again. The values stay.", look.TextCaption, look.Current().Px(260)))
+	for _, g := range s.Regions {
+		words := func() string {
+			if w.desk.Hidden(g.ID) {
+				return "pattern hidden"
+			}
+			return ""
+		}
+		var item *part.Item
+		item = part.NewItem("**"+g.ID+"** "+lower(terms.Label(terms.List(g.Layer), g.Kind)), g.Area.String(), words(), func() {
+			w.hideRegion(g.ID, !w.desk.Hidden(g.ID))
+			item.SetWords(words())
+			room.Refresh()
+		})
+		item.SetTone(part.Warning)
+		room.Add(item)
+	}
+}
+
+func (w *Window) hideRegion(id string, hide bool) {
+	w.painter.Hold(func() { w.desk.Hide(id, hide) })
+	w.log("hide", map[string]any{"region": id, "hidden": hide})
+	w.repaint()
+	words := "The pattern of " + id + " is shown again."
+	if hide {
+		words = "The pattern of " + id + " is hidden in this window; it is on the map all the same, and in all that is handed over."
+	}
+	w.next.Say(words, part.Ink)
 }

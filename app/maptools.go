@@ -1,11 +1,14 @@
 package app
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"image"
 	"image/color"
 	"math"
 	"strings"
+	"time"
 
 	"fyne.io/fyne/v2"
 	"fyne.io/fyne/v2/container"
@@ -14,6 +17,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate/terms"
+	"rigatino/app/job"
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
@@ -211,16 +215,9 @@ func (w *Window) smoothOutline() {
 		w.next.Say("Nothing of this kind is marked on this scan yet. Choose on the shelf whose outline is to be smooth.", part.Warning)
 		return
 	}
-	var err error
-	w.painter.Hold(func() { _, err = w.desk.SmoothOutline(g.ID) })
-	if err != nil {
-		w.fail(err)
-		return
-	}
-	sum, _ := w.desk.MapSum()
-	w.log("smoothed", map[string]any{"region": g.ID, "map": sum})
-	w.refresh()
-	w.next.Say(fmt.Sprintf("The outline of %s is smooth now: bays and points smaller than the brush are gone, its area stayed.", g.ID), part.Ink)
+	w.mark("smoothed", "Making the outline of "+g.ID+" smooth", func() (*session.Area, error) { return w.desk.BeginSmoothing(g.ID) }, func() {
+		w.next.Say(fmt.Sprintf("The outline of %s is smooth now: bays and points smaller than the brush are gone, its area stayed.", g.ID), part.Ink)
+	})
 }
 
 // toolSentence says what to do with the tool in hand.
@@ -245,9 +242,9 @@ func (w *Window) pressTool(x, y float64, p render.Picked) bool {
 		w.hand.lasso = &tool.Lasso{}
 		w.hand.lasso.Add(x, y)
 	case tool.Grow:
-		w.mark("grown", func() (session.Marked, error) { return w.desk.MarkGrown(f.Camera(), p.Place) })
+		w.mark("grown", "Growing to the edges", func() (*session.Area, error) { return w.desk.BeginGrowth(f.Camera(), p.Place) }, nil)
 	case tool.SameColour:
-		w.mark("same colour", func() (session.Marked, error) { return w.desk.MarkColour(f.Camera(), p.Place) })
+		w.mark("same colour", "Looking for the same colour", func() (*session.Area, error) { return w.desk.BeginColour(f.Camera(), p.Place) }, nil)
 	case tool.Join:
 		w.pressLine(x, y, p)
 	case tool.Ruler:
@@ -287,17 +284,21 @@ func (w *Window) releaseTool() bool {
 			return true
 		}
 		fw, fh := f.Size()
-		b := w.desk.Body(w.desk.View)
+		b := w.desk.Body(w.inSight())
 		if b == nil {
 			return true
 		}
 		at := w.desk.Placing(b)
 		holds := l.Over(f.Camera(), fw, fh, at.Factor, &at.ToScene)
+		if w.brushesFit() {
+			w.fitLooped(f.Camera(), holds)
+			return true
+		}
 		if w.walk.trimming {
 			w.trimTo(f.Camera(), holds)
 			return true
 		}
-		w.mark("loop", func() (session.Marked, error) { return w.desk.MarkLoop(f.Camera(), holds) })
+		w.mark("loop", "Looking what the line holds", func() (*session.Area, error) { return w.desk.BeginLoop(f.Camera(), holds) }, nil)
 		return true
 	case w.hand.grabbed >= 0:
 		w.letGoOfPoint()
@@ -306,20 +307,71 @@ func (w *Window) releaseTool() bool {
 	return w.hand.kind != tool.Brush
 }
 
-// mark does a marking of one press and shows what it did.
-func (w *Window) mark(event string, do func() (session.Marked, error)) {
-	var done session.Marked
-	var err error
-	w.painter.Hold(func() { done, err = do() })
-	if err != nil {
-		w.repaint()
-		w.next.Say(sentence(err.Error()), part.Warning)
-		w.log("not marked", map[string]any{"with": event, "reason": err.Error()})
+// noticed is how long work may take before the window says what it does.
+const noticed = 300 * time.Millisecond
+
+// mark finds an area beside the window, marks it and shows what that did; then
+// is called after that.
+func (w *Window) mark(event, words string, begin func() (*session.Area, error), then func()) {
+	if w.jobs.Busy() {
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
-	sum, err := w.desk.MapSum()
+	area, err := begin()
+	if err != nil {
+		w.notMarked(event, err)
+		return
+	}
+	desk := w.desk
+	w.beside(words, area.Find, func(err error) {
+		if desk != w.desk {
+			return
+		}
+		if err == nil {
+			var done session.Marked
+			w.painter.Hold(func() { done, err = desk.Take(area) })
+			if err == nil {
+				w.marked(event, done)
+				if then != nil {
+					then()
+				}
+				return
+			}
+		} else if dropped := area.Drop(); dropped != nil {
+			err = dropped
+		}
+		w.notMarked(event, err)
+	})
+}
+
+func (w *Window) marked(event string, done session.Marked) {
+	sum, err := w.mapSum()
 	w.log(event, map[string]any{"use": w.desk.View.String(), "region": done.Region.ID, "kind": done.Region.Kind, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.afterMarking(done.Skipped)
+}
+
+func (w *Window) notMarked(event string, err error) {
+	w.repaint()
+	if errors.Is(err, context.Canceled) {
+		w.next.Say("Stopped. Nothing was marked.", part.Ink)
+	} else {
+		w.next.Say(sentence(err.Error()), part.Warning)
+	}
+	w.log("not marked", map[string]any{"with": event, "reason": err.Error()})
+}
+
+// beside does work that is short on most scans beside the window: it says what
+// goes on, and offers to stop it, only where it takes so long that somebody
+// would wonder.
+func (w *Window) beside(words string, work func(context.Context) error, end func(error)) {
+	err := w.jobs.Start(func(ctx context.Context, report job.Report) error {
+		late := time.AfterFunc(noticed, func() { report(0, words) })
+		defer late.Stop()
+		return work(ctx)
+	}, end)
+	if err != nil {
+		w.next.Say(waitWords, part.Warning)
+	}
 }
 
 // rule takes an end of a length.
@@ -332,11 +384,31 @@ func (w *Window) rule(p render.Picked) {
 		w.next.Say("Press on the other end.", part.Ink)
 		return
 	}
-	l, err := w.desk.Measure(*w.hand.from, place)
+	measure, err := w.desk.Measure(*w.hand.from, place)
 	if err != nil {
 		w.fail(err)
 		return
 	}
+	desk, from := w.desk, w.hand.from
+	var l session.Length
+	w.beside("Looking for the shortest way over the surface", func(ctx context.Context) (err error) {
+		l, err = measure(ctx)
+		return err
+	}, func(err error) {
+		switch {
+		case desk != w.desk || w.hand.from != from: // another tool is in hand by now
+		case errors.Is(err, context.Canceled):
+			w.next.Say("Stopped. Press on the other end, or take the ruler (u) anew.", part.Ink)
+		case err != nil:
+			w.fail(err)
+		default:
+			w.ruled(l)
+		}
+	})
+}
+
+// ruled shows a length.
+func (w *Window) ruled(l session.Length) {
 	w.hand.length = &l
 	w.log("ruler", map[string]any{"straight_mm": l.StraightMM, "surface_mm": finite(l.SurfaceMM)})
 	w.repaint()

@@ -7,8 +7,8 @@ import (
 )
 
 // rooms lays out the window: title, bench line, specimen with the record slip
-// beside it, shelf and Next bar. The specimen takes what the others leave. From
-// a text size of 1.3 on the slip stands below the specimen.
+// beside it, shelf and Next bar. The specimen takes what the others leave. Where
+// large text would leave it too narrow, the slip stands below it.
 type rooms struct {
 	title, bench, specimen, slip, shelf, next fyne.CanvasObject
 }
@@ -34,20 +34,20 @@ func (r *rooms) Layout(_ []fyne.CanvasObject, s fyne.Size) {
 	}
 	high := s.Height - y - nextHigh - shelfHigh
 	wide := s.Width
+	slip := float32(300)
+	if s.Width < 1200 {
+		slip = 264
+	}
+	slip = t.Px(slip)
 	switch {
 	case !r.slip.Visible():
-	case t.Scale >= 1.3:
+	case wide-slip < narrowest:
 		below := min(r.slip.MinSize().Height, high*0.38)
 		below = max(below, high*0.3)
 		r.slip.Move(fyne.NewPos(0, y+high-below))
 		r.slip.Resize(fyne.NewSize(s.Width, below))
 		high -= below
 	default:
-		slip := float32(300)
-		if s.Width < 1200 {
-			slip = 264
-		}
-		slip = t.Px(slip)
 		wide -= slip
 		r.slip.Move(fyne.NewPos(wide, y))
 		r.slip.Resize(fyne.NewSize(slip, high))
@@ -60,6 +60,9 @@ func (r *rooms) Layout(_ []fyne.CanvasObject, s fyne.Size) {
 	}
 	place(r.next, nextHigh)
 }
+
+// narrowest is the least width of the specimen beside the slip.
+const narrowest = 760
 
 // smallest is the least size of the window.
 var smallest = fyne.NewSize(1100, 720)

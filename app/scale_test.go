@@ -60,6 +60,18 @@ func scanFile(t *testing.T, m *mesh.Mesh) string {
 // openWindow opens a window on a project, or on one or two scans in mm.
 func openWindow(t *testing.T, width, height float32, path ...string) *bench {
 	t.Helper()
+	b := emptyWindow(t, width, height)
+	b.Open(path, "mm")
+	b.until("the scan is loaded", func() bool { return b.desk != nil && b.desk.Body(b.desk.View) != nil })
+	b.win.Canvas().Capture() // tells the specimen its size
+	b.repaint()
+	b.until("the scan is shown", func() bool { return b.shown() != nil })
+	return b
+}
+
+// emptyWindow opens a window on nothing.
+func emptyWindow(t *testing.T, width, height float32) *bench {
+	t.Helper()
 	t.Setenv("XDG_CACHE_HOME", t.TempDir())
 	a := fynetest.NewTempApp(t)
 	theme := &look.Theme{Scale: 1}
@@ -77,11 +89,6 @@ func openWindow(t *testing.T, width, height float32, path ...string) *bench {
 		b.Close()
 	})
 	win.Resize(fyne.NewSize(width, height))
-	b.Open(path, "mm")
-	b.until("the scan is loaded", func() bool { return b.desk != nil && b.desk.Body(b.desk.View) != nil })
-	b.win.Canvas().Capture() // tells the specimen its size
-	b.repaint()
-	b.until("the scan is shown", func() bool { return b.shown() != nil })
 	return b
 }
 

@@ -297,16 +297,22 @@ func (w *Window) compare() {
 // specimen beside it.
 func (w *Window) changeScale(c *session.Comparison) fyne.CanvasObject {
 	h := w.desk.GapHistogram(c)
-	th := look.Current()
-	chart := part.NewHistogram(&part.Histogram{
-		SmallestMM: h.SmallestMM, FullMM: h.FullMM, StepMM: h.StepMM, BinMM: h.BinMM, BinsRemoved: h.Removed, BinsAdded: h.Added,
-		Removed: (*[256]color.RGBA)(terms.RemovedRamp()), Added: (*[256]color.RGBA)(terms.AddedRamp()), Unchanged: terms.Unchanged,
-		Middle: session.SurfaceWords(h.UnchangedMM2),
-	})
 	words := fmt.Sprintf("How much surface moved how far. Solid line: every %g\u00a0mm removed. Thick rim: added. Grey: nothing this pair can show.", h.StepMM)
 	if h.ElsewhereMM2 > 0 {
 		words += " Crosses: not in the other scan, " + session.SurfaceWords(h.ElsewhereMM2) + "."
 	}
+	return gapScale(h, "", "", words)
+}
+
+// gapScale is a histogram over the scale of gaps, its two sides named, with words
+// beside it.
+func gapScale(h *session.Histogram, left, right, words string) fyne.CanvasObject {
+	th := look.Current()
+	chart := part.NewHistogram(&part.Histogram{
+		SmallestMM: h.SmallestMM, FullMM: h.FullMM, StepMM: h.StepMM, BinMM: h.BinMM, BinsRemoved: h.Removed, BinsAdded: h.Added,
+		Removed: (*[256]color.RGBA)(terms.RemovedRamp()), Added: (*[256]color.RGBA)(terms.AddedRamp()), Unchanged: terms.Unchanged,
+		Left: left, Right: right, Middle: session.SurfaceWords(h.UnchangedMM2),
+	})
 	beside := part.NewSentence(words, look.TextCaption, th.Px(250))
 	room := container.NewGridWrap(fyne.NewSize(th.Px(250), max(beside.MinSize().Height, chart.MinSize().Height)), beside)
 	return container.New(layout.NewCustomPaddedLayout(0, 0, 0, 0), container.NewBorder(nil, nil, nil, container.New(pad(0, 0, 20, 0), room), chart))

@@ -295,7 +295,7 @@ func (w *Window) answered(p session.ScanProposal, event string, done session.Mar
 		return
 	}
 	w.desk.Changed = nil // support is in no comparison
-	sum, err := w.desk.MapSum()
+	sum, err := w.mapSum()
 	w.log(event, map[string]any{"id": p.ID, "region": done.Region.ID, "faces": done.Taken, "skipped": done.Skipped, "map": sum, "error": text(err)})
 	w.takeProposal(w.firstOpen())
 	if done.Skipped > 0 {

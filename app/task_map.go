@@ -236,7 +236,15 @@ func (w *Window) showTally(room *fyne.Container, s *tallySheet) {
 	for _, j := range s.Joins {
 		room.Add(part.TextRow(j.ID, "join, "+j.Length.String()))
 	}
+	w.regionRows(room, s)
 	room.Refresh()
+	w.areas = map[string]string{}
+	for _, g := range s.Regions {
+		w.areas[g.ID] = g.Area.String()
+	}
+	if w.named {
+		w.repaint()
+	}
 	w.log("tally", map[string]any{"specimen_mm2": s.Surface.SpecimenMM2, "regions": len(s.Regions)})
 }
 
@@ -258,7 +266,7 @@ func (w *Window) step(word string, do func() (string, error)) {
 		return
 	}
 	w.desk.DropBar()
-	sum, _ := w.desk.MapSum()
+	sum, _ := w.mapSum()
 	w.log(word, map[string]any{"label": label, "map": sum})
 	w.resized(func() {
 		w.refresh()
@@ -300,7 +308,7 @@ func (w *Window) markRest() {
 			w.fail(err)
 			return
 		}
-		sum, _ := w.desk.MapSum()
+		sum, _ := w.mapSum()
 		w.log("rest", map[string]any{"kind": kind, "map": sum})
 		w.refresh()
 	}, w.win)

@@ -355,7 +355,7 @@ func (w *Window) acceptProposal() {
 		w.fail(err)
 		return
 	}
-	sum, err := d.MapSum()
+	sum, err := w.mapSum()
 	w.log("accepted", map[string]any{"number": n + 1, "kind": string(q.List[n].Kind), "as": w.walk.as, "faces": taken, "skipped": skipped, "trimmed": w.walk.within != nil, "map": sum, "error": text(err)})
 	w.takeChange(w.firstUnanswered())
 	if skipped > 0 {

@@ -91,6 +91,7 @@ func (w *Window) viewTools() {
 		}
 		bottom = append(bottom, part.NewButton(word, w.play))
 	}
+	w.toolsWide = w.specimen.Size().Width
 	row := func(o []fyne.CanvasObject) fyne.CanvasObject {
 		return container.New(layout.NewCustomPaddedHBoxLayout(look.Gap), o...)
 	}
@@ -98,13 +99,13 @@ func (w *Window) viewTools() {
 	w.tools.Layout = at
 	// What does not fit beside one another stands in two rows.
 	first := row(top)
-	if wide := w.specimen.Size().Width - 24; wide > 0 && first.MinSize().Width > wide {
+	if wide := w.toolsWide - 24; wide > 0 && first.MinSize().Width > wide {
 		half := (len(top) + 1) / 2
 		first = container.New(layout.NewCustomPaddedVBoxLayout(look.Gap), row(top[:half]), row(top[half:]))
 	}
 	w.tools.Add(first)
 	last := row(bottom)
-	if wide := w.specimen.Size().Width - 24 - barRoom; wide > 0 && last.MinSize().Width > wide {
+	if wide := w.toolsWide - 24 - barRoom; wide > 0 && last.MinSize().Width > wide {
 		half := (len(bottom) + 1) / 2
 		last = container.New(layout.NewCustomPaddedVBoxLayout(look.Gap), row(bottom[:half]), row(bottom[half:]))
 	}

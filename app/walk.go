@@ -2,6 +2,7 @@ package app
 
 import (
 	"image/color"
+	"strings"
 
 	"rigatino/app/look"
 	"rigatino/app/session"
@@ -13,10 +14,10 @@ import (
 // proposes is walked in the task Add (task_look.go), what the difference of two
 // scans proposes in Change (task_proposals.go).
 
-// marking tells whether a press on the specimen marks: in Map, or while faces are
-// left out by hand.
+// marking tells whether a press on the specimen marks: in Map, while faces are
+// left out by hand, or while somebody says what carries the fit.
 func (w *Window) marking() bool {
-	return w.task == taskMap || w.desk != nil && w.desk.Leaving != session.NotLeaving
+	return w.task == taskMap || w.desk != nil && w.desk.Leaving != session.NotLeaving || w.brushesFit()
 }
 
 // pointedLines are the line round what the window points at. Where that lies
@@ -65,6 +66,9 @@ func (w *Window) turnTo(faces []uint32) (seen float64) {
 
 // walkKey answers the keys of the walk under way.
 func (w *Window) walkKey(r rune) bool {
+	if w.brushesFit() && strings.ContainsRune("bot", r) && !w.jobs.Busy() && !w.desk.Stroking() {
+		return w.toolKey(r)
+	}
 	if w.task == taskAdd && w.looking.on {
 		return w.lookKey(r)
 	}

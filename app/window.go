@@ -66,6 +66,8 @@ type Window struct {
 	specimen  *view.Specimen
 	camera    render.Camera
 	placed    bool                              // the camera fits what is in view
+	first     *render.Placed                    // a coarse copy of the scan that is being opened, shown meanwhile; else nil
+	sketched  *render.Body                      // shown until the first picture of the whole is
 	pickViews map[annotate.UseKey]render.Camera // of each date, while pairs are picked
 	frames    []*render.Frame                   // shown last, and the one before
 
@@ -88,12 +90,14 @@ type Window struct {
 	shelfRoom  *fyne.Container // the shelf on its ground
 	next       *part.NextBar
 	tools      *fyne.Container // over the specimen
+	toolsWide  float32         // the width that they were laid out for
 	empty      *fyne.Container // in its place while nothing is open
 	swatch     map[string]*part.Swatch
 	brush      *part.Sentence
 	hand       hand
 	playing    playback
 	cut        cutting
+	drift      drifting
 	labels     labelling
 	below      float32 // where the room below the buttons at the top begins
 	named      bool    // regions have their names beside them
@@ -104,8 +108,9 @@ type Window struct {
 	looking looking  // at the scan in view, in the task Add
 	walk    changing // through what the two dates differ by, in the task Change
 
-	reckoning int  // turns of the live tally
-	tallying  bool // the sheet of values is being reckoned
+	reckoning int               // turns of the live tally
+	areas     map[string]string // of the regions of the use in view, as last reckoned
+	tallying  bool              // the sheet of values is being reckoned
 
 	typed       session.Typed // about the scale bar in hand
 	lengthField *widget.Entry // where its length is written
@@ -116,7 +121,13 @@ func New(win fyne.Window, theme *look.Theme, opt Options) *Window {
 	w := &Window{win: win, theme: theme, opt: opt, task: taskMap, edgeAt: 0.5, lightFrom: 2.4, lightHeight: 0.2, hand: hand{kind: tool.Brush, grabbed: -1}, closing: make(chan struct{}), swatch: map[string]*part.Swatch{}}
 	w.jobs = &job.Runner{Back: fyne.Do, Progress: w.progress}
 	w.specimen = view.New(w)
-	w.specimen.OnShown = func() { w.log("ready", nil) }
+	w.specimen.OnShown = func() {
+		if w.first != nil { // it can be turned, no more
+			w.log("sketched", nil)
+			return
+		}
+		w.log("ready", nil)
+	}
 	w.painter = view.NewPainter(w.painted)
 	w.build()
 	win.SetOnDropped(func(_ fyne.Position, uris []fyne.URI) {
@@ -163,7 +174,7 @@ func (w *Window) Open(paths []string, unit string) {
 		if len(paths) == 1 && session.IsProject(paths[0]) {
 			desk, err = session.Open(paths[0])
 		} else {
-			desk, err = session.OpenScans(ctx, paths, unit, report)
+			desk, err = session.OpenScans(ctx, paths, unit, w.showFirst, report)
 		}
 		return err
 	}, func() {
@@ -174,10 +185,11 @@ func (w *Window) Open(paths []string, unit string) {
 			}
 		}
 		w.desk = desk
+		w.areas = nil
 		w.cut = cutting{}
 		w.looking, w.walk = looking{}, changing{area: -1}
 		w.opt.Log.Write("opened", map[string]any{"project": desk.Project.Dir(), "view": desk.View.String()})
-		w.placed = false
+		w.placed = w.first != nil // it lies where the scan will
 		w.refresh()
 		w.load(desk.View, func() {
 			if desk.Other != (annotate.UseKey{}) {
@@ -187,9 +199,14 @@ func (w *Window) Open(paths []string, unit string) {
 	})
 }
 
+const waitWords = "Wait until the work under way has ended, or press **Stop**."
+
 // run does a job beside the window; done is called when it succeeded.
 func (w *Window) run(words string, work func(context.Context, job.Report) error, done func()) {
 	err := w.jobs.Start(work, func(err error) {
+		if err != nil {
+			w.dropFirst()
+		}
 		switch {
 		case errors.Is(err, context.Canceled) && w.tallying:
 			w.tallying = false
@@ -204,7 +221,7 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 		}
 	})
 	if err != nil {
-		w.next.Say("Wait until the work under way has ended, or press **Stop**.", part.Warning)
+		w.next.Say(waitWords, part.Warning)
 		return
 	}
 	w.next.Say(words+" …", part.Ink)
@@ -212,8 +229,11 @@ func (w *Window) run(words string, work func(context.Context, job.Report) error,
 
 func (w *Window) progress(done float64, words string) {
 	w.next.Progress(done, w.jobs.Stop)
+	if done < 0 {
+		w.endDrift()
+	}
 	if done >= 0 && words != "" {
-		w.next.Say(words+" … You can go on turning the specimen.", part.Ink)
+		w.next.Say(title(words)+" … You can go on turning the specimen.", part.Ink)
 	}
 }
 
@@ -231,6 +251,14 @@ func (w *Window) fail(err error) {
 
 func (w *Window) log(event string, fields map[string]any) { w.opt.Log.Write(event, fields) }
 
+// mapSum is the SHA-256 of the map in view for the log; empty where none is kept.
+func (w *Window) mapSum() (string, error) {
+	if !w.opt.Log.On() {
+		return "", nil
+	}
+	return w.desk.MapSum()
+}
+
 // load makes a use ready to be shown, then calls done.
 func (w *Window) load(key annotate.UseKey, done func()) {
 	if key == (annotate.UseKey{}) || w.desk.Body(key) != nil {
@@ -238,11 +266,18 @@ func (w *Window) load(key annotate.UseKey, done func()) {
 		return
 	}
 	desk := w.desk
+	show := w.showFirst
+	if key != desk.View {
+		show = nil // another date is in view
+	}
 	var body *session.Body
 	w.run("Preparing the scan of "+w.stageWords(key.Stage), func(ctx context.Context, report job.Report) (err error) {
-		body, err = desk.Load(ctx, key, report)
+		body, err = desk.Load(ctx, key, show, report)
 		return err
 	}, func() {
+		if w.first != nil {
+			w.first, w.sketched = nil, w.first.Body
+		}
 		if desk != w.desk {
 			return
 		}
@@ -259,6 +294,35 @@ func (w *Window) load(key annotate.UseKey, done func()) {
 		w.refresh()
 		done()
 	})
+}
+
+// showFirst shows a coarse copy of the scan that is being opened, until the whole is
+// there. It is called by the job that opens it.
+func (w *Window) showFirst(p render.Placed) {
+	w.jobs.Back(func() {
+		if !w.jobs.Busy() { // stopped, or done already
+			return
+		}
+		if w.first == nil {
+			w.placed = false
+			w.specimen.Await()
+			w.empty.RemoveAll()
+			w.empty.Refresh()
+		}
+		w.first = &p
+		w.log("sketch", map[string]any{"triangles": p.Body.Mesh().FaceCount()})
+		w.repaint()
+	})
+}
+
+// dropFirst takes it away where the scan could not be opened.
+func (w *Window) dropFirst() {
+	if w.first == nil {
+		return
+	}
+	w.first, w.placed = nil, false
+	w.specimen.Present(nil)
+	w.refresh()
 }
 
 // readyOther makes the other date ready where that was put off by other work.
@@ -279,6 +343,7 @@ func (w *Window) viewStage(stage string) {
 		return
 	}
 	w.desk.View = key
+	w.areas = nil
 	w.desk.Changed = nil
 	w.desk.DropBar()
 	w.desk.PointAt(nil)
@@ -325,6 +390,8 @@ func (w *Window) Choose(task string) {
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
 		w.desk.EndPicking()
+		w.desk.ShowLeftover(false)
+		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
@@ -377,7 +444,7 @@ func (w *Window) refresh() {
 			w.handOverTask()
 		}
 	}
-	if w.desk != nil && w.task == taskMap && look.Current().Scale >= largeText && !w.slipOpen {
+	if w.slipYields() && !w.slipOpen {
 		w.slipRoom.Hide()
 	} else {
 		w.slipRoom.Show()
@@ -385,6 +452,23 @@ func (w *Window) refresh() {
 	w.shelfRoom.Hidden = len(w.shelf.Objects) == 0
 	w.win.Content().Refresh()
 	w.repaint()
+}
+
+// slipYields tells whether the slip leaves its room to the specimen: with large
+// text, while places of it are marked, picked or read.
+func (w *Window) slipYields() bool {
+	if w.desk == nil || look.Current().Scale < largeText {
+		return false
+	}
+	picking, _, _ := w.desk.Picking()
+	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover())
+}
+
+// slipButton shows the slip where it yields its room.
+func (w *Window) slipButton(rows *buttonRows) {
+	if w.slipYields() {
+		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
+	}
 }
 
 // refreshBench shows the stages as beads.
@@ -419,8 +503,13 @@ func (w *Window) stageWords(id string) string {
 // painted gets a finished picture on the painter's goroutine.
 func (w *Window) painted(img *image.RGBA, f *render.Frame, q render.Quality, took time.Duration) {
 	fyne.Do(func() {
+		if w.sketched != nil && !f.Holds(w.sketched) {
+			w.sketched = nil
+			w.specimen.Await()
+		}
 		w.frames = append(w.frames, f)
 		w.specimen.Present(img)
+		w.driftOn()
 		if len(w.frames) > 2 {
 			w.painter.Free(w.frames[0])
 			w.frames = w.frames[1:]
@@ -446,7 +535,7 @@ func (w *Window) Save() {
 	}
 	p := w.desk.Project
 	w.run("Saving", func(context.Context, job.Report) error { return p.Save() }, func() {
-		sum, err := w.desk.MapSum()
+		sum, err := w.mapSum()
 		w.log("saved", map[string]any{"map": sum, "error": text(err)})
 		w.next.Say("Saved.", part.Accepted)
 		w.title.refresh()

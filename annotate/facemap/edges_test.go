@@ -52,7 +52,7 @@ func TestGrowToEdgesFindsAFold(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			s := NewSurface(folded(c.coarseGrain, c.deg, c.sigma, wave))
-			faces, err := s.GrowToEdges(at(t, s, r3.Vec{X: -10, Y: -18}), Growth{ReachMM: 200})
+			faces, err := s.GrowToEdges(t.Context(), at(t, s, r3.Vec{X: -10, Y: -18}), Growth{ReachMM: 200})
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -73,7 +73,7 @@ func TestGrowToEdgesFindsAFold(t *testing.T) {
 // soft bend is 1/R, and stops at its flat ends. Reference: 2πRh.
 func TestGrowToEdgesGoesRoundAShaft(t *testing.T) {
 	s := NewSurface(solid.Cylinder(10, 30, 160, 75))
-	faces, err := s.GrowToEdges(at(t, s, r3.Vec{X: 10, Z: 14}), Growth{ReachMM: 100})
+	faces, err := s.GrowToEdges(t.Context(), at(t, s, r3.Vec{X: 10, Z: 14}), Growth{ReachMM: 100})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -82,10 +82,10 @@ func TestGrowToEdgesGoesRoundAShaft(t *testing.T) {
 
 func TestGrowToEdgesRefuses(t *testing.T) {
 	s := NewSurface(folded(100, 60, 0, wave))
-	if _, err := s.GrowToEdges(at(t, s, r3.Vec{X: 0, Y: 0}), Growth{ReachMM: 50}); err == nil {
+	if _, err := s.GrowToEdges(t.Context(), at(t, s, r3.Vec{X: 0, Y: 0}), Growth{ReachMM: 50}); err == nil {
 		t.Error("growing from the crest of an edge was not refused")
 	}
-	if _, err := s.GrowToEdges(at(t, s, r3.Vec{Y: -10}), Growth{}); err == nil {
+	if _, err := s.GrowToEdges(t.Context(), at(t, s, r3.Vec{Y: -10}), Growth{}); err == nil {
 		t.Error("growing without a reach was not refused")
 	}
 }
@@ -109,17 +109,17 @@ func TestSameColourTakesADisc(t *testing.T) {
 		t.Fatalf("the tones differ by %.2f only", d)
 	}
 	want := math.Pi * 144
-	faces, err := s.SameColour(at(t, s, r3.Vec{X: 2, Y: 1}), ColourPick{Colour: tone, Within: 4, ReachMM: 100})
+	faces, err := s.SameColour(t.Context(), at(t, s, r3.Vec{X: 2, Y: 1}), ColourPick{Colour: tone, Within: 4, ReachMM: 100})
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "same colour", mesh.AreaOf(s.Mesh, faces), want, 0.04)
-	faces, err = s.GrowToEdges(at(t, s, r3.Vec{X: 2, Y: 1}), Growth{ReachMM: 100, Colour: tone})
+	faces, err = s.GrowToEdges(t.Context(), at(t, s, r3.Vec{X: 2, Y: 1}), Growth{ReachMM: 100, Colour: tone})
 	if err != nil {
 		t.Fatal(err)
 	}
 	near(t, "grown to the step of colour", mesh.AreaOf(s.Mesh, faces), want, 0.03)
-	if _, err := s.SameColour(at(t, s, r3.Vec{}), ColourPick{Within: 4, ReachMM: 100}); err == nil {
+	if _, err := s.SameColour(t.Context(), at(t, s, r3.Vec{}), ColourPick{Within: 4, ReachMM: 100}); err == nil {
 		t.Error("a scan without colours was not refused")
 	}
 }
@@ -138,7 +138,7 @@ func TestSnapWayFollowsABreak(t *testing.T) {
 	for _, sigma := range []float64{0, 0.03} {
 		s := NewSurface(folded(200, 50, sigma, wave))
 		from, to := at(t, s, r3.Vec{X: -24, Y: wave(-24) - 0.2}), at(t, s, r3.Vec{X: 25, Y: wave(25) - 0.3})
-		way, err := s.SnapWay(from, to, Snap{})
+		way, err := s.SnapWay(t.Context(), from, to, Snap{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -163,7 +163,7 @@ func TestSnapWayFollowsABreak(t *testing.T) {
 // Without a break the line stays near the straight way between its ends.
 func TestSnapWayWithoutABreak(t *testing.T) {
 	s := NewSurface(solid.Plane(60, 100))
-	way, err := s.SnapWay(at(t, s, r3.Vec{X: -20, Y: -10}), at(t, s, r3.Vec{X: 20, Y: 15}), Snap{})
+	way, err := s.SnapWay(t.Context(), at(t, s, r3.Vec{X: -20, Y: -10}), at(t, s, r3.Vec{X: 20, Y: 15}), Snap{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -179,11 +179,11 @@ func TestSmoothOutlineOfARaggedDisc(t *testing.T) {
 	ragged := func(p r3.Vec) bool {
 		return math.Hypot(p.X, p.Y) < 15+1.2*math.Sin(40*math.Atan2(p.Y, p.X))
 	}
-	must(t)(m.Loop(s, Loop{Holds: ragged}, Paint{Region: 1}))
+	must(t)(m.Loop(t.Context(), s, Loop{Holds: ragged}, Paint{Region: 1}))
 	before := areaOf(s, m, 1)
 	copied := m.Clone()
 	paint := func(region uint16) Paint { return Paint{Region: region} }
-	out := must(t)(m.SmoothOutline(s, 1, Smoothing{LengthMM: 4, Levels: 3, Paint: paint}))
+	out := must(t)(m.SmoothOutline(t.Context(), s, 1, Smoothing{LengthMM: 4, Levels: 3, Paint: paint}))
 	near(t, "area", areaOf(s, m, 1), before, 0.001)
 	radius := math.Sqrt(before / math.Pi)
 	worst := 0.0
@@ -229,9 +229,9 @@ func TestLoopTakesWhatIsSeen(t *testing.T) {
 	want := 2 * math.Pi * big * (big - math.Sqrt(big*big-rho*rho))
 	holds := func(p r3.Vec) bool { return math.Hypot(p.X, p.Y) < rho }
 	m := newMap(t, s)
-	must(t)(m.Loop(s, Loop{Holds: holds, Sight: s.NewSightAlong(r3.Vec{Z: -1}, 200), Levels: 3}, Paint{Region: 1}))
+	must(t)(m.Loop(t.Context(), s, Loop{Holds: holds, Sight: s.NewSightAlong(r3.Vec{Z: -1}, 200), Levels: 3}, Paint{Region: 1}))
 	near(t, "seen", areaOf(s, m, 1), want, 0.002)
-	must(t)(m.Loop(s, Loop{Holds: holds, Levels: 3}, Paint{Region: 2}))
+	must(t)(m.Loop(t.Context(), s, Loop{Holds: holds, Levels: 3}, Paint{Region: 2}))
 	near(t, "through", areaOf(s, m, 2), 2*want, 0.002)
 }
 
@@ -250,7 +250,7 @@ func TestSightIsBlocked(t *testing.T) {
 	}
 	s := NewSurface(both)
 	m := newMap(t, s)
-	must(t)(m.Loop(s, Loop{Holds: func(r3.Vec) bool { return true }, Sight: s.NewSight(r3.Vec{Z: 500})}, Paint{Region: 1}))
+	must(t)(m.Loop(t.Context(), s, Loop{Holds: func(r3.Vec) bool { return true }, Sight: s.NewSight(r3.Vec{Z: 500})}, Paint{Region: 1}))
 	hidden := 0
 	for _, f := range m.Faces(1) {
 		if c := s.Mesh.At(centreOf(f, 0, 0)); int(f) >= frontFaces && max(math.Abs(c.X), math.Abs(c.Y)) < 8 {

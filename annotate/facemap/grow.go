@@ -2,6 +2,7 @@ package facemap
 
 import (
 	"container/heap"
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -59,7 +60,8 @@ func (g Growth) filled(s *Surface) (Growth, error) {
 // edges about it: it floods from there as Dijkstra's search does, is stopped by
 // hard bends and steps of colour and slowed by soft ones, so that it does not
 // leak far through a gap in an edge, and then climbs each edge up to its crest.
-func (s *Surface) GrowToEdges(at mesh.SurfacePoint, g Growth) ([]uint32, error) {
+// It returns ctx.Err() once ctx is done.
+func (s *Surface) GrowToEdges(ctx context.Context, at mesh.SurfacePoint, g Growth) ([]uint32, error) {
 	g, err := g.filled(s)
 	if err != nil {
 		return nil, err
@@ -67,7 +69,38 @@ func (s *Surface) GrowToEdges(at mesh.SurfacePoint, g Growth) ([]uint32, error) 
 	if int64(at.Face) >= int64(s.Mesh.FaceCount()) {
 		return nil, fmt.Errorf("face %d does not exist", at.Face)
 	}
-	r := s.newRelief(s.patch(at, at, g.ReachMM), g.ScaleMM, g.Colour)
+	return s.widen(at, g.ReachMM, 8*g.ScaleMM, func(faces []uint32) ([]uint32, error) { return s.growWithin(ctx, at, faces, g) })
+}
+
+// widen looks for an area in a patch round a place and, as long as the area
+// comes near the patch's rim, in a patch twice as wide, up to the reach: most
+// areas are far smaller than they might be.
+func (s *Surface) widen(at mesh.SurfacePoint, reach, rim float64, find func(faces []uint32) ([]uint32, error)) ([]uint32, error) {
+	middle := s.Mesh.At(at)
+	for wide := min(reach, max(reach/8, 2*rim)); ; wide = min(2*wide, reach) {
+		found, err := find(s.patch(at, at, wide))
+		if err != nil || wide == reach {
+			return found, err
+		}
+		near := true
+		for _, f := range found {
+			if length(r3.Sub(s.Mesh.At(centreOf(f, 0, 0)), middle)) > wide-rim {
+				near = false
+				break
+			}
+		}
+		if near {
+			return found, nil
+		}
+	}
+}
+
+// growWithin is GrowToEdges in a patch.
+func (s *Surface) growWithin(ctx context.Context, at mesh.SurfacePoint, faces []uint32, g Growth) ([]uint32, error) {
+	r, err := s.newRelief(ctx, faces, g.ScaleMM, g.Colour)
+	if err != nil {
+		return nil, err
+	}
 	// How near each face is to stopping the growth, how slow it is there, and
 	// how high the edge stands.
 	stop, cost, height := make([]float64, len(r.faces)), make([]float64, len(r.faces)), make([]float64, len(r.faces))
@@ -82,14 +115,14 @@ func (s *Surface) GrowToEdges(at mesh.SurfacePoint, g Growth) ([]uint32, error) 
 		}
 		cost[i] = 1 + (slow-1)*soft*soft
 	}
-	start, ok := r.of[s.takesPart(at.Face)]
+	start, ok := r.of(s.takesPart(at.Face))
 	if !ok || stop[start] >= 1 {
 		return nil, errors.New("this place lies on an edge itself: press on the area beside it")
 	}
 	kink := func(i, j int32) bool {
-		return r3.Norm(r3.Sub(r.mid[i], r.mid[j])) > g.ScaleMM && s.between(r.faces[i], r.faces[j]) > g.HardDeg
+		return r3.Norm2(r3.Sub(r.mid[i], r.mid[j])) > g.ScaleMM*g.ScaleMM && s.between(r.faces[i], r.faces[j]) > g.HardDeg
 	}
-	took := r.flood(start, g.ReachMM, func(i, j int32) float64 {
+	took := r.flood(ctx, start, g.ReachMM, func(i, j int32) float64 {
 		if stop[j] >= 1 || kink(i, j) {
 			return math.Inf(1)
 		}
@@ -102,7 +135,7 @@ func (s *Surface) GrowToEdges(at mesh.SurfacePoint, g Growth) ([]uint32, error) 
 			took[i] = took[i] && g.Sight.Sees(r.faces[i])
 		}
 	}
-	return r.list(took), nil
+	return r.list(took), ctx.Err()
 }
 
 // between is the angle between two faces, degrees. It is asked of faces larger
@@ -182,8 +215,8 @@ type ColourPick struct {
 }
 
 // SameColour returns the faces, ascending, that hang together with a place and
-// have its colour.
-func (s *Surface) SameColour(at mesh.SurfacePoint, c ColourPick) ([]uint32, error) {
+// have its colour. It returns ctx.Err() once ctx is done.
+func (s *Surface) SameColour(ctx context.Context, at mesh.SurfacePoint, c ColourPick) ([]uint32, error) {
 	switch {
 	case c.Colour == nil:
 		return nil, errors.New("this scan has no colours: use the brush or a loop")
@@ -197,19 +230,23 @@ func (s *Surface) SameColour(at mesh.SurfacePoint, c ColourPick) ([]uint32, erro
 	if c.ScaleMM == 0 {
 		c.ScaleMM = 1.5 * s.edge
 	}
-	r := s.newRelief(s.patch(at, at, c.ReachMM), c.ScaleMM, c.Colour)
-	start, ok := r.of[s.takesPart(at.Face)]
-	if !ok || r.lab == nil {
-		return []uint32{at.Face}, nil
-	}
-	wanted := r.lab[start]
-	took := r.flood(start, c.ReachMM, func(_, j int32) float64 {
-		if colour.WeightedDifference(r.lab[j], wanted, lightness) > c.Within || (c.Sight != nil && !c.Sight.Sees(r.faces[j])) {
-			return math.Inf(1)
+	return s.widen(at, c.ReachMM, 4*c.ScaleMM, func(faces []uint32) ([]uint32, error) {
+		r := s.newFacets(ctx, faces)
+		start, ok := r.of(s.takesPart(at.Face))
+		rounds, _ := r.rounds(c.ScaleMM/2, mostRounds)
+		if !ok || rounds == 0 {
+			return []uint32{at.Face}, ctx.Err()
 		}
-		return 1
+		shades := r.spread(ctx, r.shades(ctx, c.Colour), rounds)
+		wanted := labOf(shades[start])
+		took := r.flood(ctx, start, c.ReachMM, func(_, j int32) float64 {
+			if colour.WeightedDifference(labOf(shades[j]), wanted, lightness) > c.Within || (c.Sight != nil && !c.Sight.Sees(r.faces[j])) {
+				return math.Inf(1)
+			}
+			return 1
+		})
+		return r.list(took), ctx.Err()
 	})
-	return r.list(took), nil
 }
 
 func (r *facets) list(took []bool) []uint32 {
@@ -224,7 +261,8 @@ func (r *facets) list(took []bool) []uint32 {
 
 // flood walks from middle to middle and takes every face that can be reached
 // at a cost below reach; factor multiplies the length of a step, +Inf bars it.
-func (r *facets) flood(start int32, reach float64, factor func(i, j int32) float64) []bool {
+// It leaves off when ctx is done.
+func (r *facets) flood(ctx context.Context, start int32, reach float64, factor func(i, j int32) float64) []bool {
 	took := make([]bool, len(r.faces))
 	cost := make([]float64, len(r.faces))
 	for i := range cost {
@@ -232,7 +270,10 @@ func (r *facets) flood(start int32, reach float64, factor func(i, j int32) float
 	}
 	cost[start] = 0
 	open := steps{{0, start}}
-	for len(open) > 0 {
+	for n := 1; len(open) > 0; n++ {
+		if n%blockOf == 0 && ctx.Err() != nil {
+			break
+		}
 		top := heap.Pop(&open).(stepTo)
 		if took[top.at] {
 			continue
@@ -242,7 +283,7 @@ func (r *facets) flood(start int32, reach float64, factor func(i, j int32) float
 			if j < 0 || took[j] {
 				continue
 			}
-			c := top.cost + factor(top.at, j)*r3.Norm(r3.Sub(r.mid[top.at], r.mid[j]))
+			c := top.cost + factor(top.at, j)*length(r3.Sub(r.mid[top.at], r.mid[j]))
 			if c < reach && c < cost[j] {
 				cost[j] = c
 				heap.Push(&open, stepTo{c, j})

@@ -21,8 +21,9 @@ type Loop struct {
 	Levels uint8
 }
 
-// Loop paints what lies inside a closed line drawn on a picture.
-func (m *Map) Loop(s *Surface, l Loop, p Paint) (Outcome, error) {
+// Loop paints what lies inside a closed line drawn on a picture. It returns
+// ctx.Err(), with nothing painted, once ctx is done.
+func (m *Map) Loop(ctx context.Context, s *Surface, l Loop, p Paint) (Outcome, error) {
 	if err := m.fitsSurface(s); err != nil {
 		return Outcome{}, err
 	}
@@ -37,25 +38,27 @@ func (m *Map) Loop(s *Surface, l Loop, p Paint) (Outcome, error) {
 		return Outcome{}, err
 	}
 	// Which faces the line holds is found side by side, in blocks, so that the
-	// order of the faces and with it the diff is always the same.
-	const block = 1 << 14
+	// order of the faces and with it the diff is always the same. Blocks are of
+	// whole words of what Sight remembers, so that no two of them share one.
+	const block = 1 << 13
 	n := s.Mesh.FaceCount()
 	found := make([][]part, (n+block-1)/block)
-	_ = mesh.Parallel(context.Background(), len(found), func(b int) {
+	err = mesh.Parallel(ctx, len(found), func(b int) {
 		for f := uint32(b * block); f < uint32(min(n, (b+1)*block)); f++ {
 			if s.Topology.Component[f] < 0 {
 				continue
 			}
-			if mask, level := s.held(f, l.Levels, l.Holds); mask != 0 {
+			if mask, level := s.held(f, l.Levels, l.Holds); mask != 0 && (l.Sight == nil || l.Sight.Sees(f)) {
 				found[b] = append(found[b], part{f, level, mask})
 			}
 		}
 	})
+	if err != nil {
+		return Outcome{}, err
+	}
 	for _, list := range found {
 		for _, q := range list {
-			if l.Sight == nil || l.Sight.Sees(q.face) {
-				e.cells(q.face, q.level, q.mask)
-			}
+			e.cells(q.face, q.level, q.mask)
 		}
 	}
 	return e.done(), nil

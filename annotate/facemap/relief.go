@@ -13,32 +13,58 @@ import (
 
 // facets is a patch of faces with what lies beside what.
 type facets struct {
-	faces []uint32 // ascending
-	of    map[uint32]int32
+	faces []uint32   // ascending
 	next  [][3]int32 // across each edge, -1 for none or outside
 	mid   []r3.Vec
 	step  float64 // what a round of spreading adds to the Gaussian's variance, mm²
 }
 
-func (s *Surface) newFacets(faces []uint32) *facets {
+// of is the place of a face in the patch. Patches of hundreds of thousands of
+// faces are looked through here as fast as in a map and cost no memory.
+func (r *facets) of(face uint32) (int32, bool) {
+	i, ok := slices.BinarySearch(r.faces, face)
+	return int32(i), ok
+}
+
+// blockOf faces are worked on at a time, by whichever goroutine is free.
+const blockOf = 1 << 12
+
+// each does something with the faces of the patch, in blocks side by side; it
+// leaves off when ctx is done.
+func (r *facets) each(ctx context.Context, do func(from, to int)) {
+	n := len(r.faces)
+	_ = mesh.Parallel(ctx, (n+blockOf-1)/blockOf, func(b int) { do(b*blockOf, min(n, (b+1)*blockOf)) })
+}
+
+// newFacets gathers a patch; it is not whole if ctx is done.
+func (s *Surface) newFacets(ctx context.Context, faces []uint32) *facets {
 	slices.Sort(faces)
 	n := len(faces)
-	r := &facets{faces: faces, of: make(map[uint32]int32, n), next: make([][3]int32, n), mid: make([]r3.Vec, n)}
-	for i, f := range faces {
-		r.of[f] = int32(i)
-		r.mid[i] = s.Mesh.At(centreOf(f, 0, 0))
-	}
+	r := &facets{faces: faces, next: make([][3]int32, n), mid: make([]r3.Vec, n)}
+	r.each(ctx, func(from, to int) {
+		for i := from; i < to; i++ {
+			r.mid[i] = s.Mesh.At(centreOf(faces[i], 0, 0))
+		}
+	})
+	r.each(ctx, func(from, to int) {
+		for i := from; i < to; i++ {
+			for k := range 3 {
+				r.next[i][k] = -1
+				if g := s.Topology.Neighbour[3*faces[i]+uint32(k)]; g >= 0 {
+					if j, ok := r.of(uint32(g)); ok {
+						r.next[i][k] = j
+					}
+				}
+			}
+		}
+	})
 	var apart mesh.Sum
 	count := 0
-	for i, f := range faces {
-		for k := range 3 {
-			r.next[i][k] = -1
-			if g := s.Topology.Neighbour[3*f+uint32(k)]; g >= 0 {
-				if j, ok := r.of[uint32(g)]; ok {
-					r.next[i][k] = j
-					apart.Add(r3.Norm2(r3.Sub(r.mid[i], r.mid[j])))
-					count++
-				}
+	for i, next := range r.next {
+		for _, j := range next {
+			if j >= 0 {
+				apart.Add(r3.Norm2(r3.Sub(r.mid[i], r.mid[j])))
+				count++
 			}
 		}
 	}
@@ -81,85 +107,93 @@ type relief struct {
 // mostRounds of spreading normals and colours.
 const mostRounds = 64
 
-// newRelief looks at the faces given on a scale; lab may be nil.
-func (s *Surface) newRelief(faces []uint32, scaleMM float64, lab func(face uint32) colour.Lab) *relief {
-	r := &relief{facets: s.newFacets(faces)}
+// newRelief looks at the faces given on a scale; lab may be nil. It returns
+// ctx.Err() once ctx is done.
+func (s *Surface) newRelief(ctx context.Context, faces []uint32, scaleMM float64, lab func(face uint32) colour.Lab) (*relief, error) {
+	r := &relief{facets: s.newFacets(ctx, faces)}
 	n := len(faces)
 	rounds, _ := r.rounds(scaleMM/2, mostRounds)
 	if rounds == 0 {
 		r.bend, r.bendSlope, r.bendStep = make([]float64, n), make([]float64, n), make([]float64, n)
-		return r
+		return r, ctx.Err()
 	}
 	normal := make([][3]float64, n)
-	for i, f := range r.faces {
-		if v := s.Mesh.AreaVector(f); r3.Norm(v) > 0 {
-			v = r3.Unit(v)
-			normal[i] = [3]float64{v.X, v.Y, v.Z}
+	r.each(ctx, func(from, to int) {
+		for i := from; i < to; i++ {
+			if v := s.Mesh.AreaVector(r.faces[i]); r3.Norm2(v) > 0 {
+				v = r3.Unit(v)
+				normal[i] = [3]float64{v.X, v.Y, v.Z}
+			}
 		}
-	}
+	})
 	// The less it is spread, the nearer to the edge lies what changes most.
 	first := max(rounds/4, 1)
-	normal = r.spread(normal, first)
+	normal = r.spread(ctx, normal, first)
 	turn := func(i, j int32) float64 { return angle(vector(normal[i]), vector(normal[j])) }
-	r.bendStep = r.steps(turn)
-	normal = r.spread(normal, rounds-first)
-	r.bend, r.bendSlope = r.across(scaleMM, turn)
+	r.bendStep = r.steps(ctx, turn)
+	normal = r.spread(ctx, normal, rounds-first)
+	r.bend, r.bendSlope = r.across(ctx, scaleMM, turn)
 	if lab == nil {
-		return r
+		return r, ctx.Err()
 	}
-	shades := make([][3]float64, n)
-	for i, f := range r.faces {
-		c := lab(f)
-		shades[i] = [3]float64{c.L, c.A, c.B}
+	shades := r.shades(ctx, lab)
+	differ := func(i, j int32) float64 {
+		return colour.WeightedDifference(labOf(shades[i]), labOf(shades[j]), lightness)
 	}
-	r.lab = make([]colour.Lab, n)
-	spread := func(rounds int) {
-		shades = r.spread(shades, rounds)
-		for i, c := range shades {
-			r.lab[i] = colour.Lab{L: c[0], A: c[1], B: c[2]}
-		}
-	}
-	differ := func(i, j int32) float64 { return colour.WeightedDifference(r.lab[i], r.lab[j], lightness) }
-	spread(first)
-	r.shadeStep = r.steps(differ)
-	spread(rounds - first)
-	r.shade, r.shadeSlope = r.across(scaleMM, differ)
-	return r
+	shades = r.spread(ctx, shades, first)
+	r.shadeStep = r.steps(ctx, differ)
+	shades = r.spread(ctx, shades, rounds-first)
+	r.shade, r.shadeSlope = r.across(ctx, scaleMM, differ)
+	return r, ctx.Err()
 }
+
+// shades are the colours of the faces.
+func (r *facets) shades(ctx context.Context, lab func(face uint32) colour.Lab) [][3]float64 {
+	out := make([][3]float64, len(r.faces))
+	r.each(ctx, func(from, to int) {
+		for i := from; i < to; i++ {
+			c := lab(r.faces[i])
+			out[i] = [3]float64{c.L, c.A, c.B}
+		}
+	})
+	return out
+}
+
+func labOf(v [3]float64) colour.Lab { return colour.Lab{L: v[0], A: v[1], B: v[2]} }
 
 // angle of two vectors, degrees.
 func angle(a, b r3.Vec) float64 {
-	return math.Atan2(r3.Norm(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
+	return math.Atan2(length(r3.Cross(a, b)), r3.Dot(a, b)) * 180 / math.Pi
 }
 
 // steps is the largest change from each face to a neighbour.
-func (r *facets) steps(change func(i, j int32) float64) []float64 {
+func (r *facets) steps(ctx context.Context, change func(i, j int32) float64) []float64 {
 	out := make([]float64, len(r.faces))
-	for i, next := range r.next {
-		for _, j := range next {
-			if j >= 0 {
-				out[i] = max(out[i], change(int32(i), j))
+	r.each(ctx, func(from, to int) {
+		for i := from; i < to; i++ {
+			for _, j := range r.next[i] {
+				if j >= 0 {
+					out[i] = max(out[i], change(int32(i), j))
+				}
 			}
 		}
-	}
+	})
 	return out
 }
 
 // across measures how much changes from one scale before each face to one scale
 // behind it, and how fast it changes at the face itself, a mm.
-func (r *facets) across(scale float64, change func(i, j int32) float64) (whole, slope []float64) {
-	n := len(r.faces)
-	whole, slope = make([]float64, n), make([]float64, n)
-	const block = 1 << 12
-	_ = mesh.Parallel(context.Background(), (n+block-1)/block, func(b int) {
-		for i := int32(b * block); i < int32(min(n, (b+1)*block)); i++ {
+func (r *facets) across(ctx context.Context, scale float64, change func(i, j int32) float64) (whole, slope []float64) {
+	whole, slope = make([]float64, len(r.faces)), make([]float64, len(r.faces))
+	r.each(ctx, func(from, to int) {
+		for i := int32(from); i < int32(to); i++ {
 			var way gradient
 			for _, j := range r.next[i] {
 				if j >= 0 {
 					// A way shorter than a sixteenth of the scale counts as
 					// that: slivers lie side by side.
 					d := r3.Sub(r.mid[j], r.mid[i])
-					l := max(r3.Norm(d), scale/16)
+					l := max(length(d), scale/16)
 					c := change(i, j) / l
 					slope[i] = max(slope[i], c)
 					way.add(r3.Scale(1/l, d), c*c)
@@ -174,6 +208,10 @@ func (r *facets) across(scale float64, change func(i, j int32) float64) (whole, 
 	})
 	return whole, slope
 }
+
+// length of a vector. Millimetres squared neither over- nor underflow, so that
+// the guard of r3.Norm against both, four times as slow, is not needed.
+func length(v r3.Vec) float64 { return math.Sqrt(r3.Norm2(v)) }
 
 // gradient gathers how much changes in which directions, whichever way along
 // them: the sum of w·d·dᵀ.
@@ -205,13 +243,13 @@ func (g *gradient) direction() (r3.Vec, bool) {
 		}
 	}
 	for range 8 {
-		l := r3.Norm(v)
+		l := length(v)
 		if !(l > 0) {
 			return v, false
 		}
 		v = g.apply(r3.Scale(1/l, v))
 	}
-	l := r3.Norm(v)
+	l := length(v)
 	if !(l > 0) {
 		return v, false
 	}
@@ -232,7 +270,7 @@ func (r *facets) walk(from int32, way r3.Vec, far float64) int32 {
 			if j < 0 || j == last {
 				continue
 			}
-			step := r3.Norm(r3.Sub(r.mid[j], r.mid[at]))
+			step := length(r3.Sub(r.mid[j], r.mid[at]))
 			ahead := r3.Add(r.mid[from], r3.Scale(gone+step, way))
 			if off := r3.Norm2(r3.Sub(r.mid[j], ahead)); off < bestOff {
 				best, bestOff = j, off
@@ -252,24 +290,26 @@ const lightness = 2
 
 func vector(v [3]float64) r3.Vec { return r3.Vec{X: v[0], Y: v[1], Z: v[2]} }
 
-// spread moves values from face to face.
-func (r *facets) spread(v [][3]float64, rounds int) [][3]float64 {
+// spread moves values from face to face; those given are used up.
+func (r *facets) spread(ctx context.Context, v [][3]float64, rounds int) [][3]float64 {
 	out := make([][3]float64, len(v))
 	for range rounds {
-		for i, next := range r.next {
-			sum := v[i]
-			for _, j := range next {
-				if j < 0 {
-					j = int32(i)
+		r.each(ctx, func(from, to int) {
+			for i := from; i < to; i++ {
+				sum := v[i]
+				for _, j := range r.next[i] {
+					if j < 0 {
+						j = int32(i)
+					}
+					for c := range 3 {
+						sum[c] += v[j][c]
+					}
 				}
 				for c := range 3 {
-					sum[c] += v[j][c]
+					out[i][c] = sum[c] / 4
 				}
 			}
-			for c := range 3 {
-				out[i][c] = sum[c] / 4
-			}
-		}
+		})
 		v, out = out, v
 	}
 	return v

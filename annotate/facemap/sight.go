@@ -8,7 +8,8 @@ import (
 // nothing on the far side or behind something else. A face is seen if its
 // smoothed normal looks towards the eye and nothing lies before its middle,
 // but for what is nearer to it than a mean edge: noise, and its neighbours at
-// the rim. It remembers what it has found; it is not safe for concurrent use.
+// the rim. It remembers what it has found, a bit for each face in words of 64: two
+// goroutines may ask at once only about faces of different words.
 type Sight struct {
 	s     *Surface
 	eye   r3.Vec // the place, or

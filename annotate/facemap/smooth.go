@@ -2,6 +2,7 @@ package facemap
 
 import (
 	"cmp"
+	"context"
 	"fmt"
 	"maps"
 	"math"
@@ -33,7 +34,8 @@ const mostWarming = 400
 // diffusion and threshold: Merriman, Bence and Osher 1992, with the threshold of
 // Ruuth and Wetton 2003). What the region loses in layer substance goes to the
 // region that lies nearest; beside what nobody examined it becomes unassigned.
-func (m *Map) SmoothOutline(s *Surface, region uint16, o Smoothing) (Outcome, error) {
+// It returns ctx.Err(), with nothing painted, once ctx is done.
+func (m *Map) SmoothOutline(ctx context.Context, s *Surface, region uint16, o Smoothing) (Outcome, error) {
 	if err := m.fitsSurface(s); err != nil {
 		return Outcome{}, err
 	}
@@ -50,7 +52,10 @@ func (m *Map) SmoothOutline(s *Surface, region uint16, o Smoothing) (Outcome, er
 	if err != nil {
 		return Outcome{}, err
 	}
-	w := m.warmed(s, region, paint.Layer, o)
+	w := m.warmed(ctx, s, region, paint.Layer, o)
+	if err := ctx.Err(); err != nil {
+		return Outcome{}, err
+	}
 	given := map[uint16][]part{}
 	for i, f := range w.faces {
 		mask := w.mask[i]
@@ -90,8 +95,8 @@ type warmed struct {
 	beside []uint16  // the other substance region nearest to each face
 }
 
-func (m *Map) warmed(s *Surface, region uint16, layer Layer, o Smoothing) *warmed {
-	w := &warmed{facets: s.newFacets(m.rim(s, region, layer, 1.5*o.LengthMM)), level: o.Levels}
+func (m *Map) warmed(ctx context.Context, s *Surface, region uint16, layer Layer, o Smoothing) *warmed {
+	w := &warmed{facets: s.newFacets(ctx, m.rim(s, region, layer, 1.5*o.LengthMM)), level: o.Levels}
 	n := len(w.faces)
 	w.share = make([]float64, n)
 	warm := make([][3]float64, n)
@@ -100,33 +105,13 @@ func (m *Map) warmed(s *Surface, region uint16, layer Layer, o Smoothing) *warme
 		warm[i][0] = w.share[i]
 	}
 	rounds, _ := w.rounds(o.LengthMM/2, mostWarming)
-	warm = w.spread(warm, rounds)
+	warm = w.spread(ctx, warm, rounds)
 	corners := w.cornerWarmth(s, warm)
 
-	// The warmth of every cell, and the value that keeps the area.
-	cells := Cells(w.level)
-	type cell struct{ warmth, area float64 }
-	list := make([]cell, 0, n*cells)
-	area := 0.0
-	for i, f := range w.faces {
-		a := r3.Norm(s.Mesh.AreaVector(f)) / float64(cells)
-		area += w.share[i] * a * float64(cells)
-		for c := range cells {
-			list = append(list, cell{warmthAt(corners[i], w.level, c), a})
-		}
-	}
-	slices.SortFunc(list, func(a, b cell) int { return cmp.Compare(b.warmth, a.warmth) })
-	limit := math.Inf(1)
-	for _, c := range list {
-		if area < c.area/2 {
-			break
-		}
-		area -= c.area
-		limit = c.warmth
-	}
+	limit := w.limit(s, corners)
 	w.mask = make([]uint64, n)
 	for i := range w.faces {
-		for c := range cells {
+		for c := range Cells(w.level) {
 			if warmthAt(corners[i], w.level, c) >= limit {
 				w.mask[i] |= 1 << c
 			}
@@ -134,6 +119,47 @@ func (m *Map) warmed(s *Surface, region uint16, layer Layer, o Smoothing) *warme
 	}
 	w.beside = m.besides(w.facets, region)
 	return w
+}
+
+// limit is the warmth above which lie cells of as much area as the region held.
+// Only the cells of one thousandth of warmth need to be put in order for it.
+func (w *warmed) limit(s *Surface, corners [][3]float64) float64 {
+	const bins = 1000
+	binOf := func(warmth float64) int { return min(max(int(warmth*bins), 0), bins-1) }
+	cells := Cells(w.level)
+	var within [bins]float64 // mm² of cells
+	area := 0.0              // mm² that the region held
+	for i, f := range w.faces {
+		whole := length(s.Mesh.AreaVector(f))
+		area += w.share[i] * whole
+		for c := range cells {
+			within[binOf(warmthAt(corners[i], w.level, c))] += whole / float64(cells)
+		}
+	}
+	bin := bins - 1
+	for ; bin > 0 && area >= within[bin]; bin-- {
+		area -= within[bin]
+	}
+	type cell struct{ warmth, area float64 }
+	var list []cell
+	for i, f := range w.faces {
+		a := length(s.Mesh.AreaVector(f)) / float64(cells)
+		for c := range cells {
+			if at := warmthAt(corners[i], w.level, c); binOf(at) == bin {
+				list = append(list, cell{at, a})
+			}
+		}
+	}
+	slices.SortFunc(list, func(a, b cell) int { return cmp.Compare(b.warmth, a.warmth) })
+	limit := float64(bin+1) / bins
+	for _, c := range list {
+		if area < c.area/2 {
+			break
+		}
+		area -= c.area
+		limit = c.warmth
+	}
+	return limit
 }
 
 // warmthAt is the warmth in the middle of a cell.
@@ -145,7 +171,7 @@ func warmthAt(corners [3]float64, level uint8, cell int) float64 {
 // cornerWarmth is the warmth at the corners of each face: the mean of the faces
 // of the patch round them.
 func (r *facets) cornerWarmth(s *Surface, warm [][3]float64) [][3]float64 {
-	sum, count := map[uint32]float64{}, map[uint32]float64{}
+	sum, count := make([]float64, s.Weld.Count), make([]uint32, s.Weld.Count)
 	each := func(do func(i int, k int, v uint32)) {
 		for i, f := range r.faces {
 			a, b, c := s.Topology.Face(f)
@@ -156,7 +182,7 @@ func (r *facets) cornerWarmth(s *Surface, warm [][3]float64) [][3]float64 {
 	}
 	each(func(i, _ int, v uint32) { sum[v] += warm[i][0]; count[v]++ })
 	out := make([][3]float64, len(r.faces))
-	each(func(i, k int, v uint32) { out[i][k] = sum[v] / count[v] })
+	each(func(i, k int, v uint32) { out[i][k] = sum[v] / float64(count[v]) })
 	return out
 }
 
@@ -189,35 +215,41 @@ func (m *Map) shareOf(f uint32, region uint16, layer Layer) float64 {
 // rim returns the faces within a distance of the outline of a region, on both
 // sides of it.
 func (m *Map) rim(s *Surface, region uint16, layer Layer, within float64) []uint32 {
-	from := map[uint32]r3.Vec{} // the place on the outline that each face was reached from
-	var queue []uint32
+	type met struct {
+		face uint32
+		from r3.Vec // the place on the outline that it was reached from
+	}
+	w := s.borrow()
+	defer s.scratch.Put(w)
+	var found []met
 	for _, f := range m.Faces(region) {
 		share := m.shareOf(f, region, layer)
 		edge := share < 1
 		for k := range 3 {
 			s.across(f, k, func(g uint32) { edge = edge || m.shareOf(g, region, layer) != share })
 		}
-		if edge {
-			from[f] = s.Mesh.At(centreOf(f, 0, 0))
-			queue = append(queue, f)
+		if edge && w.first(f) {
+			found = append(found, met{f, s.Mesh.At(centreOf(f, 0, 0))})
 		}
 	}
-	for len(queue) > 0 {
-		f := queue[0]
-		queue = queue[1:]
+	for at := 0; at < len(found); at++ {
 		for k := range 3 {
-			s.across(f, k, func(g uint32) {
-				if _, met := from[g]; met {
+			s.across(found[at].face, k, func(g uint32) {
+				if w.seen[g] == w.round {
 					return
 				}
-				if r3.Norm(r3.Sub(s.Mesh.At(centreOf(g, 0, 0)), from[f])) <= within {
-					from[g] = from[f]
-					queue = append(queue, g)
+				if length(r3.Sub(s.Mesh.At(centreOf(g, 0, 0)), found[at].from)) <= within {
+					w.first(g)
+					found = append(found, met{g, found[at].from})
 				}
 			})
 		}
 	}
-	return slices.Sorted(maps.Keys(from))
+	out := make([]uint32, len(found))
+	for i, q := range found {
+		out[i] = q.face
+	}
+	return out
 }
 
 // besides says for every face of the patch which other substance region lies

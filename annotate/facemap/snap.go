@@ -2,6 +2,7 @@ package facemap
 
 import (
 	"container/heap"
+	"context"
 	"errors"
 	"math"
 	"slices"
@@ -41,7 +42,8 @@ var ErrNoWay = errors.New("the two places do not hang together near the straight
 // that a straight stretch explains within three quarters of a mean edge are left
 // out, so that the shortest ways over the surface between the points that stay
 // follow the break without the zigzag of the edges. Both ends are among them.
-func (s *Surface) SnapWay(from, to mesh.SurfacePoint, o Snap) ([]r3.Vec, error) {
+// It returns ctx.Err() once ctx is done.
+func (s *Surface) SnapWay(ctx context.Context, from, to mesh.SurfacePoint, o Snap) ([]r3.Vec, error) {
 	a, b := s.Mesh.At(from), s.Mesh.At(to)
 	if from.Face == to.Face {
 		return []r3.Vec{a, b}, nil
@@ -52,9 +54,12 @@ func (s *Surface) SnapWay(from, to mesh.SurfacePoint, o Snap) ([]r3.Vec, error) 
 	if o.AsideMM == 0 {
 		o.AsideMM = max(2, r3.Norm(r3.Sub(b, a))/4)
 	}
-	r := s.newRelief(s.patch(from, to, o.AsideMM), o.ScaleMM, o.Colour)
-	first, ok1 := r.of[s.takesPart(from.Face)]
-	last, ok2 := r.of[s.takesPart(to.Face)]
+	r, err := s.newRelief(ctx, s.patch(from, to, o.AsideMM), o.ScaleMM, o.Colour)
+	if err != nil {
+		return nil, err
+	}
+	first, ok1 := r.of(s.takesPart(from.Face))
+	last, ok2 := r.of(s.takesPart(to.Face))
 	if !ok1 || !ok2 {
 		return nil, ErrNoWay
 	}
@@ -130,7 +135,7 @@ func (s *Surface) cheapest(r *relief, ease []float64, a, b r3.Vec, first, last i
 			}
 		}
 		for _, f := range s.Topology.FacesOf(v) {
-			i, ok := r.of[f]
+			i, ok := r.of(f)
 			if !ok {
 				continue
 			}

@@ -2,6 +2,8 @@ package project
 
 import (
 	"context"
+	"crypto/sha256"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -30,6 +32,8 @@ type Adding struct {
 	Unit  string // mm, cm, m, in; empty where the format states it
 	Note  string
 
+	// Read, if not nil, is given the mesh as soon as it was read: see scan.Options.
+	Read     func(m *mesh.Mesh)
 	Progress func(done float64, words string)
 }
 
@@ -57,7 +61,7 @@ func (p *Project) AddScan(ctx context.Context, a Adding) (Added, error) {
 	if _, err := a.place(&record); err != nil { // before reading a large file for nothing
 		return Added{}, err
 	}
-	s, err := scan.Open(ctx, a.Path, scan.Options{Unit: scan.Unit(a.Unit), Progress: a.Progress})
+	s, err := scan.Open(ctx, a.Path, scan.Options{Unit: scan.Unit(a.Unit), Read: a.Read, Progress: a.Progress})
 	if err != nil {
 		return Added{}, err
 	}
@@ -74,13 +78,16 @@ func (p *Project) AddScan(ctx context.Context, a Adding) (Added, error) {
 	if out.Scan.Members, err = p.takeIn(ctx, filepath.Dir(a.Path), s.Members); err != nil {
 		return Added{}, fmt.Errorf("add scan %s: %w", a.Path, err)
 	}
+	kept, err := keepScan(ctx, s)
+	if err != nil {
+		return Added{}, err
+	}
 	_, err = p.do(fmt.Sprintf("scan added to %s", a.Stage), func(d *history.Draft) error {
 		return a.enter(&d.Record, &out)
 	})
 	if err != nil {
 		return Added{}, err
 	}
-	kept := keepScan(s)
 	out.Notes = kept.notes
 	p.cache.loading.Lock()
 	defer p.cache.loading.Unlock()
@@ -203,16 +210,16 @@ func (p *Project) copyIn(from, to, sum string) error {
 		return err
 	}
 	err = writeFrom(p.disk, to, func(w io.Writer) error {
-		_, err := io.Copy(w, f)
-		return err
+		copied := sha256.New()
+		if _, err := io.Copy(io.MultiWriter(w, copied), f); err != nil {
+			return err
+		}
+		if hex.EncodeToString(copied.Sum(nil)) != sum {
+			return fmt.Errorf("%s changed while it was copied: add it again", from)
+		}
+		return nil
 	})
-	if err = errors.Join(err, f.Close()); err != nil {
-		return err
-	}
-	if _, err := p.readFile(to, sum); err != nil {
-		return fmt.Errorf("%s changed while it was copied: add it again (%w)", from, err)
-	}
-	return nil
+	return errors.Join(err, f.Close())
 }
 
 // do makes one action under the project's lock.

@@ -12,9 +12,7 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/tally"
-	"rigatino/mesh"
 	"rigatino/mesh/change"
-	"rigatino/mesh/frame"
 	"rigatino/mesh/quantity"
 	"rigatino/mesh/volume"
 )
@@ -65,17 +63,10 @@ func (c *Comparison) total(kind change.Kind, all volume.Total) *quantity.Measure
 // is kept until scans, alignments, scales or support change.
 func (p *Project) Change(ctx context.Context, from, to annotate.UseKey, progress func(done float64, words string)) (*Comparison, error) {
 	record := p.Record()
-	opt, err := pairOptions(&record, from, to)
+	opt, err := p.changeOptions(&record, from, to)
 	if err != nil {
 		return nil, err
 	}
-	if opt.BeforeIgnore, err = p.support(from); err != nil {
-		return nil, err
-	}
-	if opt.AfterIgnore, err = p.support(to); err != nil {
-		return nil, err
-	}
-	opt.Progress = part(progress, 0.2, 0.6)
 	key, err := changeKey(&record, from, to, opt)
 	if err != nil {
 		return nil, err
@@ -100,19 +91,7 @@ func (p *Project) Change(ctx context.Context, from, to annotate.UseKey, progress
 }
 
 func (p *Project) compare(ctx context.Context, from, to annotate.UseKey, opt change.Options, progress func(float64, string)) (*Comparison, error) {
-	before, err := p.LoadUse(ctx, from, part(progress, 0, 0.1))
-	if err != nil {
-		return nil, err
-	}
-	after, err := p.LoadUse(ctx, to, part(progress, 0.1, 0.2))
-	if err != nil {
-		return nil, err
-	}
-	inPiece := before.calibrated()
-	if before.ScanToPiece != frame.Identity() {
-		inPiece = mesh.Transform(inPiece, before.ScanToPiece.Apply)
-	}
-	c, err := change.Compare(ctx, inPiece, after.calibrated(), after.ScanToPiece, opt)
+	c, err := p.gaps(ctx, from, to, opt, part(progress, 0, 0.6))
 	if err != nil {
 		return nil, err
 	}

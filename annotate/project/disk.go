@@ -115,6 +115,7 @@ func writeFrom(d disk, name string, write func(w io.Writer) error) error {
 		err = d.syncDir(path.Dir(name))
 	}
 	if err != nil {
+		_ = d.remove(temporary) // of no use to anybody
 		return fmt.Errorf("write %s: %w", name, err)
 	}
 	return nil

@@ -24,29 +24,25 @@ func (p *Project) MergeRecord(file []byte) error {
 	return p.Edit("record changed", func(r *annotate.Record) error { return r.Merge(file) })
 }
 
-// Undo undoes the last action and returns its label and the uses whose maps
-// changed; ok is false if there is none.
-func (p *Project) Undo() (label string, uses []string, ok bool, err error) {
+// Undo undoes the last action and returns its label and what it did to the maps;
+// ok is false if there is none.
+func (p *Project) Undo() (label string, maps []history.MapChange, ok bool, err error) {
 	return p.step((*history.History).Undo)
 }
 
 // Redo does the last undone action again.
-func (p *Project) Redo() (label string, uses []string, ok bool, err error) {
+func (p *Project) Redo() (label string, maps []history.MapChange, ok bool, err error) {
 	return p.step((*history.History).Redo)
 }
 
-func (p *Project) step(step func(*history.History) (history.Action, bool, error)) (string, []string, bool, error) {
+func (p *Project) step(step func(*history.History) (history.Action, bool, error)) (string, []history.MapChange, bool, error) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if !p.writes {
 		return "", nil, false, errReadOnly
 	}
 	a, ok, err := step(p.history)
-	var uses []string
-	for _, m := range a.Maps {
-		uses = append(uses, m.Use)
-	}
-	return a.Label, uses, ok, err
+	return a.Label, a.Maps, ok, err
 }
 
 // CanUndo returns the label of the action that Undo would undo.

@@ -111,6 +111,16 @@ func TestAddScan(t *testing.T) {
 	if _, err := p.AddScan(stopped, Adding{Path: scanFile(t, body), Stage: "join", Unit: "mm"}); !errors.Is(err, context.Canceled) {
 		t.Errorf("stopped: %v", err)
 	}
+	// A file that is written to while it is taken in is refused, and not kept.
+	changing := scanFile(t, solid.Icosphere(1, 25))
+	read := func(*mesh.Mesh) {
+		if err := os.WriteFile(changing, []byte("something else"), 0o644); err != nil {
+			t.Error(err)
+		}
+	}
+	if _, err := p.AddScan(t.Context(), Adding{Path: changing, Stage: "join", Unit: "mm", Read: read}); err == nil || !strings.Contains(err.Error(), "changed while it was copied: add it again") {
+		t.Errorf("a file that changed: %v", err)
+	}
 	// The same scan in another place is one file.
 	again, err := p.AddScan(t.Context(), Adding{Path: scanFile(t, body), Stage: "condition_check", Unit: "mm"})
 	if err != nil || again.Scan.ID != first.Scan.ID || len(p.Record().Scans) != 2 {
@@ -140,9 +150,18 @@ func TestLoadUse(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	l, err := q.LoadUse(t.Context(), key, nil)
+	var early *mesh.Mesh
+	read := func(l *Loaded, m *mesh.Mesh) {
+		if early = m; l.Use.Key() != key || !l.Aligned || l.Surface != nil {
+			t.Errorf("while it is read the use is %+v", l)
+		}
+	}
+	l, err := q.LoadUseReading(t.Context(), key, read, nil)
 	if err != nil {
 		t.Fatal(err)
+	}
+	if early != l.Surface.Mesh {
+		t.Error("what was read is not shown as it is read")
 	}
 	if !slices.Equal(l.Surface.Mesh.Triangles, m.Triangles) || !l.Aligned {
 		t.Error("the scan that was loaded is not the one added")

@@ -43,6 +43,7 @@ type cache struct {
 	loading sync.Mutex // one scan at a time
 	scans   []*keptScan
 	changes map[string]*Comparison
+	gaps    keptGaps
 	looked  *keptLook // of the scan looked at last
 }
 
@@ -53,9 +54,22 @@ type keptScan struct {
 	notes   []mesh.Finding
 }
 
-// keepScan makes the surface that is worked on. Faces that look the wrong way
-// are turned on it, with a note; the file stays as it was received.
-func keepScan(s *scan.Scan) *keptScan {
+// keepScan makes the surface that is worked on. That takes two seconds for ten
+// million faces; where ctx is done before, what was begun ends by itself.
+func keepScan(ctx context.Context, s *scan.Scan) (*keptScan, error) {
+	made := make(chan *keptScan, 1)
+	go func() { made <- surfaceOf(s) }()
+	select {
+	case k := <-made:
+		return k, nil
+	case <-ctx.Done():
+		return nil, ctx.Err()
+	}
+}
+
+// surfaceOf makes the surface of a scan. Faces that look the wrong way are turned
+// on it, with a note; the file stays as it was received.
+func surfaceOf(s *scan.Scan) *keptScan {
 	k := &keptScan{s.ID, facemap.NewSurface(s.Mesh), s.Notes}
 	upright, turned := quality.Upright(s.Mesh, k.surface.Weld, k.surface.Topology)
 	if turned == 0 {
@@ -71,6 +85,13 @@ func keepScan(s *scan.Scan) *keptScan {
 // LoadUse returns a use with its scan, from memory or from the project's files,
 // whose checksums are compared.
 func (p *Project) LoadUse(ctx context.Context, key annotate.UseKey, progress func(done float64, words string)) (*Loaded, error) {
+	return p.LoadUseReading(ctx, key, nil, progress)
+}
+
+// LoadUseReading is LoadUse that shows what it reads: read is given the mesh as
+// soon as it is in memory, before its neighbours are found, with what is known of
+// the use; Surface is not made yet. It is not called where the scan was in memory.
+func (p *Project) LoadUseReading(ctx context.Context, key annotate.UseKey, read func(l *Loaded, m *mesh.Mesh), progress func(done float64, words string)) (*Loaded, error) {
 	p.mu.Lock()
 	record := p.history.Record()
 	p.mu.Unlock()
@@ -82,12 +103,18 @@ func (p *Project) LoadUse(ctx context.Context, key annotate.UseKey, progress fun
 	if !ok {
 		return nil, fmt.Errorf("use %v names a scan that is not in the record: add it again", key)
 	}
-	kept, err := p.loadScan(ctx, s, progress)
+	out := &Loaded{Use: *u, Scan: s}
+	out.ScanToPiece, out.Aligned = scanToPiece(record, *u)
+	opt := scan.Options{Unit: scan.Unit(s.Unit), Progress: progress}
+	if read != nil {
+		early := *out
+		opt.Read = func(m *mesh.Mesh) { read(&early, m) }
+	}
+	kept, err := p.loadScan(ctx, s, opt)
 	if err != nil {
 		return nil, fmt.Errorf("load %v: %w", key, err)
 	}
-	out := &Loaded{Use: *u, Scan: s, Surface: kept.surface, Notes: kept.notes, ScanToPiece: frame.Identity()}
-	out.ScanToPiece, out.Aligned = scanToPiece(record, *u)
+	out.Surface, out.Notes = kept.surface, kept.notes
 	return out, nil
 }
 
@@ -140,7 +167,7 @@ func (p *Project) support(key annotate.UseKey) ([]bool, error) {
 	return out, nil
 }
 
-func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(float64, string)) (*keptScan, error) {
+func (p *Project) loadScan(ctx context.Context, s annotate.Scan, opt scan.Options) (*keptScan, error) {
 	c := &p.cache
 	c.loading.Lock()
 	defer c.loading.Unlock()
@@ -153,14 +180,17 @@ func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(f
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
-	opened, err := p.openStored(ctx, s, progress)
+	opened, err := p.openStored(ctx, s, opt)
 	if err != nil {
 		return nil, err
 	}
 	if n := opened.Mesh.FaceCount(); n != s.Triangles {
 		return nil, fmt.Errorf("scan %s has %d triangles, the record says %d: this version of the program reads it differently, and maps would slide", s.Members[0].Name, n, s.Triangles)
 	}
-	k := keepScan(opened)
+	k, err := keepScan(ctx, opened)
+	if err != nil {
+		return nil, err
+	}
 	c.scans = append(c.scans, k)
 	faces := 0
 	for i := len(c.scans) - 1; i >= 0; i-- {
@@ -173,11 +203,10 @@ func (p *Project) loadScan(ctx context.Context, s annotate.Scan, progress func(f
 }
 
 // openStored reads a scan from the project's files and compares checksums.
-func (p *Project) openStored(ctx context.Context, s annotate.Scan, progress func(float64, string)) (*scan.Scan, error) {
+func (p *Project) openStored(ctx context.Context, s annotate.Scan, opt scan.Options) (*scan.Scan, error) {
 	if len(s.Members) == 0 {
 		return nil, errors.New("the scan has no files in the record: add it again")
 	}
-	opt := scan.Options{Unit: scan.Unit(s.Unit), Progress: progress}
 	path, ok := p.plainPath(s.Members)
 	if !ok {
 		return p.openLaidOut(ctx, s, opt)

@@ -1,6 +1,7 @@
 package project
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"math"
@@ -189,21 +190,27 @@ func (k *Marking) Region() annotate.Region { return k.region }
 func (k *Marking) paint(operation func(facemap.Paint) (facemap.Outcome, error)) (facemap.Outcome, error) {
 	k.p.mu.Lock()
 	defer k.p.mu.Unlock()
+	all, err := k.each(operation, func(d facemap.Diff) { k.draft.Note(k.use, d) })
+	k.taken += all.Taken
+	k.left += all.Skipped
+	return all, err
+}
+
+// each does an operation with every paint and gives what each did to the map.
+func (k *Marking) each(operation func(facemap.Paint) (facemap.Outcome, error), note func(facemap.Diff)) (facemap.Outcome, error) {
 	var all facemap.Outcome
 	for _, p := range k.paints {
 		out, err := operation(p)
 		if err != nil {
 			return all, err
 		}
-		k.draft.Note(k.use, out.Diff)
+		note(out.Diff)
 		all.Diff = facemap.Join(all.Diff, out.Diff)
 		all.Taken += out.Taken
 		if !p.Erase {
 			all.Skipped += out.Skipped
 		}
 	}
-	k.taken += all.Taken
-	k.left += all.Skipped
 	return all, nil
 }
 
@@ -222,9 +229,52 @@ func (k *Marking) Outline(s *facemap.Surface, o facemap.Outline) (facemap.Outcom
 	return k.paint(func(p facemap.Paint) (facemap.Outcome, error) { return k.m.Outline(s, o, p) })
 }
 
-// Loop marks what lies inside a line drawn on a picture; see facemap.Map.Loop.
-func (k *Marking) Loop(s *facemap.Surface, l facemap.Loop) (facemap.Outcome, error) {
-	return k.paint(func(p facemap.Paint) (facemap.Outcome, error) { return k.m.Loop(s, l, p) })
+// Found is what an operation that was worked out beside the map does to it.
+type Found struct{ outcome facemap.Outcome }
+
+// Find works an operation out on a copy of the map, as it is when Find begins;
+// Take then does it to the map. So work that takes its time may run on any
+// goroutine while the map is being shown. Between the two nothing else may be
+// done with the marking.
+func (k *Marking) Find(operation func(m *facemap.Map, p facemap.Paint) (facemap.Outcome, error)) (Found, error) {
+	k.p.mu.Lock()
+	beside := k.m.Clone()
+	k.p.mu.Unlock()
+	all, err := k.each(func(p facemap.Paint) (facemap.Outcome, error) { return operation(beside, p) }, func(facemap.Diff) {})
+	return Found{all}, err
+}
+
+// Take does to the map what Find has found.
+func (k *Marking) Take(f Found) (facemap.Outcome, error) {
+	k.p.mu.Lock()
+	defer k.p.mu.Unlock()
+	if err := k.m.Apply(f.outcome.Diff); err != nil {
+		return facemap.Outcome{}, err
+	}
+	k.draft.Note(k.use, f.outcome.Diff)
+	k.taken += f.outcome.Taken
+	k.left += f.outcome.Skipped
+	return f.outcome, nil
+}
+
+// FindSmooth finds the smooth outline of the region being marked; see
+// facemap.Map.SmoothOutline.
+func (k *Marking) FindSmooth(ctx context.Context, s *facemap.Surface, lengthMM float64, levels uint8) (Found, error) {
+	regions := k.draft.Record.RegionsOf(k.use)
+	paintOf := func(number uint16) facemap.Paint {
+		kind := annotate.Unassigned
+		if g, ok := regions[number]; ok {
+			kind = g.Kind
+		}
+		layer := k.paints[0].Layer
+		if number == k.region.Number {
+			return k.paints[0]
+		}
+		return facemap.Paint{Layer: layer, Region: number, Drop: k.drop(layer, kind)}
+	}
+	return k.Find(func(m *facemap.Map, _ facemap.Paint) (facemap.Outcome, error) {
+		return m.SmoothOutline(ctx, s, k.region.Number, facemap.Smoothing{LengthMM: lengthMM, Levels: levels, Paint: paintOf})
+	})
 }
 
 // Faces marks the faces listed.
@@ -299,34 +349,6 @@ func (p *Project) MapRest(key annotate.UseKey, spec annotate.Region) (Marked, er
 		return Marked{}, errors.Join(err, k.Cancel())
 	}
 	return k.Commit("marked the rest " + k.region.Kind)
-}
-
-// SmoothOutline makes the outline of a region smooth, in one action; see
-// facemap.Map.SmoothOutline.
-func (p *Project) SmoothOutline(key annotate.UseKey, id string, s *facemap.Surface, lengthMM float64, levels uint8) (Marked, error) {
-	k, err := p.BeginMarking(key, annotate.Region{ID: id})
-	if err != nil {
-		return Marked{}, err
-	}
-	regions := k.draft.Record.RegionsOf(k.use)
-	paintOf := func(number uint16) facemap.Paint {
-		kind := annotate.Unassigned
-		if g, ok := regions[number]; ok {
-			kind = g.Kind
-		}
-		layer := k.paints[0].Layer
-		if number == k.region.Number {
-			return k.paints[0]
-		}
-		return facemap.Paint{Layer: layer, Region: number, Drop: k.drop(layer, kind)}
-	}
-	_, err = k.paint(func(facemap.Paint) (facemap.Outcome, error) {
-		return k.m.SmoothOutline(s, k.region.Number, facemap.Smoothing{LengthMM: lengthMM, Levels: levels, Paint: paintOf})
-	})
-	if err != nil {
-		return Marked{}, errors.Join(err, k.Cancel())
-	}
-	return k.Commit("made the outline of " + id + " smooth")
 }
 
 // offSurface is how far from the surface a line's point may be, in mean edges.

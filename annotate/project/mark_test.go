@@ -1,6 +1,8 @@
 package project
 
 import (
+	"context"
+	"errors"
 	"slices"
 	"strings"
 	"testing"
@@ -205,6 +207,14 @@ func TestChangeLine(t *testing.T) {
 	}
 }
 
+// taken does what a marking has found and makes it an action.
+func taken(k *Marking, f Found, label string) (Marked, error) {
+	if _, err := k.Take(f); err != nil {
+		return Marked{}, errors.Join(err, k.Cancel())
+	}
+	return k.Commit(label)
+}
+
 // Loop and smoothing are one action each, with an inverse; a loop with a
 // condition that needs fossil matter skips the rest.
 func TestLoopAndSmooth(t *testing.T) {
@@ -223,10 +233,15 @@ func TestLoopAndSmooth(t *testing.T) {
 	holds := func(v r3.Vec) bool {
 		return v.Z > 0 && max(v.X, -v.X, v.Y, -v.Y) < 9 || v.Z > 0 && v.X > 0 && v.X < 15 && max(v.Y, -v.Y) < 1
 	}
-	if _, err := k.Loop(s, facemap.Loop{Holds: holds, Sight: s.NewSight(r3.Vec{Z: 300}), Levels: 2}); err != nil {
+	loop := facemap.Loop{Holds: holds, Sight: s.NewSight(r3.Vec{Z: 300}), Levels: 2}
+	found, err := k.Find(func(m *facemap.Map, p facemap.Paint) (facemap.Outcome, error) { return m.Loop(t.Context(), s, loop, p) })
+	if err != nil {
 		t.Fatal(err)
 	}
-	looped, err := k.Commit("marked fill")
+	if state(t, p) != before {
+		t.Error("finding an area changed the map")
+	}
+	looped, err := taken(k, found, "marked fill")
 	if err != nil || looped.Taken < 100 {
 		t.Fatalf("%+v %v", looped, err)
 	}
@@ -239,15 +254,28 @@ func TestLoopAndSmooth(t *testing.T) {
 	if n, _ := m.At(spike, nil); n != looped.Region.Number {
 		t.Fatal("the spike is not part of the fill")
 	}
-	out, err := p.SmoothOutline(useKey, looped.Region.ID, s, 8, 2)
+	smooth := func(ctx context.Context) (Marked, error) {
+		k, err := p.BeginMarking(useKey, annotate.Region{ID: looped.Region.ID})
+		if err != nil {
+			t.Fatal(err)
+		}
+		found, err := k.FindSmooth(ctx, s, 8, 2)
+		if err != nil {
+			return Marked{}, errors.Join(err, k.Cancel())
+		}
+		return taken(k, found, "smooth")
+	}
+	stopped, stop := context.WithCancel(t.Context())
+	stop()
+	if _, err := smooth(stopped); !errors.Is(err, context.Canceled) || state(t, p) != marked {
+		t.Errorf("smoothing that was stopped gives %v, or did something", err)
+	}
+	out, err := smooth(t.Context())
 	if err != nil || out.Taken == 0 {
 		t.Fatalf("%+v %v", out, err)
 	}
 	if n, _ := m.At(spike, nil); n != 0 {
 		t.Errorf("the spike is in region %d after smoothing", n)
-	}
-	if _, err := p.SmoothOutline(useKey, "R99", s, 8, 2); err == nil {
-		t.Error("a region that is not there was smoothed")
 	}
 	for _, want := range []string{marked, before} {
 		if _, _, ok, err := p.Undo(); !ok || err != nil || state(t, p) != want {

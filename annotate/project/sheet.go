@@ -198,14 +198,8 @@ func consecutive(r *annotate.Record, stage string) [][2]annotate.UseKey {
 
 // kept returns a comparison that was made already, nil if it was not.
 func (p *Project) kept(record *annotate.Record, pair [2]annotate.UseKey) (*Comparison, error) {
-	opt, err := pairOptions(record, pair[0], pair[1])
+	opt, err := p.changeOptions(record, pair[0], pair[1])
 	if err != nil {
-		return nil, err
-	}
-	if opt.BeforeIgnore, err = p.support(pair[0]); err != nil {
-		return nil, err
-	}
-	if opt.AfterIgnore, err = p.support(pair[1]); err != nil {
 		return nil, err
 	}
 	key, err := changeKey(record, pair[0], pair[1], opt)
@@ -247,8 +241,11 @@ func checks(c *Comparison) []annotate.OpenPoint {
 		}
 	}
 	if unknown > 0 {
-		add("what_unknown", annotate.SeverityNote, fmt.Sprintf("of %d change areas from %v to %v nobody has said what they were", unknown, c.From, c.To),
-			"say what each of them was: matrix, fill, a moved piece")
+		them := fmt.Sprintf("of %d change areas from %v to %v nobody has said what they were", unknown, c.From, c.To)
+		if unknown == 1 {
+			them = fmt.Sprintf("of one change area from %v to %v nobody has said what it was", c.From, c.To)
+		}
+		add("what_unknown", annotate.SeverityNote, them, "say what each was: matrix, fill, a moved piece")
 	}
 	return out
 }

@@ -278,7 +278,7 @@ func TestUndoAcrossSaves(t *testing.T) {
 	}
 	mark(t, p, 8)
 	for range 2 {
-		if _, uses, ok, err := p.Undo(); !ok || err != nil || len(uses) != 1 || uses[0] != use {
+		if _, uses, ok, err := p.Undo(); !ok || err != nil || len(uses) != 1 || uses[0].Use != use {
 			t.Fatalf("undo: %v %v %v", uses, ok, err)
 		}
 	}

@@ -1,6 +1,7 @@
 package tally
 
 import (
+	"context"
 	"fmt"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -28,7 +29,7 @@ func Trace(s *facemap.Surface, points [][3]float64) ([]r3.Vec, error) {
 	}
 	way := []r3.Vec{s.Mesh.At(places[0])}
 	for i := 1; i < len(places); i++ {
-		_, part, err := geodesic.Path(s.Mesh, s.Weld, s.Topology, places[i-1], places[i])
+		_, part, err := geodesic.Path(context.Background(), s.Mesh, s.Weld, s.Topology, places[i-1], places[i])
 		if err != nil {
 			part = []r3.Vec{s.Mesh.At(places[i-1]), s.Mesh.At(places[i])}
 		}

@@ -38,7 +38,14 @@ var stated = []struct {
 	{Condition, "decay", 0.16, 0, 16.3},
 	{Condition, "damage_handling", 0.17, 0, 16.3},
 	{Condition, "sampled", 0.18, 0, 16.3},
+	// Area of the strokes and rings, and WCAG 2 of the two papers.
+	{FitFaces, "trust", (1.9*0.34 + 2*0.3*(1.4-0.34)) / 8, 0.82, 9.7},
+	{FitFaces, "never", (math.Pi*(1.1*1.1-0.78*0.78) + 0.36*1.56) / 8, 0.48, 7.7},
 }
+
+// onPaper says of a list that its words have a paper of their own; the others are
+// ink with a halo on whatever lies below.
+func onPaper(l List) bool { return l == Substance || l == FitFaces }
 
 func TestCoverOfPatterns(t *testing.T) {
 	const n = 800
@@ -92,7 +99,7 @@ func TestHalo(t *testing.T) {
 				}
 			}
 		}
-		if (halo > 0) != (s.list != Substance) {
+		if (halo > 0) != !onPaper(s.list) {
 			t.Errorf("%s has %d places of halo", s.id, halo)
 		}
 	}
@@ -108,13 +115,13 @@ func TestHalo(t *testing.T) {
 }
 
 func TestLuminanceAndContrast(t *testing.T) {
-	if len(stated) != 24 {
+	if len(stated) != 26 {
 		t.Fatalf("%d patterns", len(stated))
 	}
 	for _, s := range stated {
 		look := lookOf(t, s.list, s.id)
 		below := Stone
-		if s.list == Substance {
+		if onPaper(s.list) {
 			below = look.Paper
 			if y := luminance(look.Paper); math.Abs(y-s.paper) > 0.006 {
 				t.Errorf("%s: paper has luminance %.3f, stated %.2f", s.id, y, s.paper)

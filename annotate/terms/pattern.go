@@ -138,6 +138,19 @@ func diamonds(u, v float64) bool {
 	return abs(a)+abs(b) < 0.85
 }
 
+// What carries a fit: a clamp holds, a ring with a bar lets nothing through.
+
+func clamps(u, v float64) bool {
+	a, b := lat(u, v, 4)
+	return abs(b) < 0.95 && abs(a) < 0.17 || abs(a) < 0.7 && abs(abs(b)-0.8) < 0.15
+}
+
+func barredRings(u, v float64) bool {
+	a, b := lat(u, v, 4)
+	r := math.Hypot(a, b)
+	return r > 0.78 && r < 1.1 || r < 0.8 && abs(b) < 0.18
+}
+
 // Cover says what lies at (u, v), mm on a tile of TileMM: ink, or the white
 // halo round it. The halo is looked for on two circles round the place, which
 // is exact to a few hundredths of a millimetre.

@@ -22,6 +22,7 @@ const (
 	WhatAdded   List = "what_added"
 	ScaleWord   List = "scale"     // verdicts on a scan's scale
 	AlignWord   List = "alignment" // verdicts on an alignment
+	FitFaces    List = "fit_faces" // what somebody says carries an alignment
 	Reliance    List = "reliance"  // verdicts on a place to measure
 	Severity    List = "severity"  // of an open point
 
@@ -79,7 +80,7 @@ func All(list List) []Term { return lists[list] }
 func Lists() []List {
 	return []List{
 		Substance, Applied, Condition, Line, Fit, Basis, Certainty, Method, StageKind, Part,
-		WhatRemoved, WhatAdded, ScaleWord, AlignWord, Reliance, Severity,
+		WhatRemoved, WhatAdded, ScaleWord, AlignWord, FitFaces, Reliance, Severity,
 		ScanProposal, ChangeProposal,
 	}
 }
@@ -134,7 +135,7 @@ var lists = map[List][]Term{
 	Substance: substances, Applied: applied, Condition: conditions, Line: lines, Fit: fits,
 	Basis: bases, Certainty: certainties, Method: methods, StageKind: stageKinds, Part: parts,
 	WhatRemoved: whatRemoved, WhatAdded: whatAdded,
-	ScaleWord: scaleVerdicts, AlignWord: alignVerdicts, Reliance: relianceVerdicts, Severity: severities,
+	ScaleWord: scaleVerdicts, AlignWord: alignVerdicts, FitFaces: fitFaces, Reliance: relianceVerdicts, Severity: severities,
 	ScanProposal: scanProposals, ChangeProposal: changeProposals,
 }
 

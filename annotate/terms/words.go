@@ -83,6 +83,19 @@ var alignVerdicts = []Term{
 	{ID: "refused", Label: "refused", Definition: "The scans do not share enough surface to be laid on one another.", Source: Own},
 }
 
+// Papers of the two are the yellow and the reddish purple of Okabe and Ito (2008)
+// 35 % toward white, which no substance has.
+var fitFaces = []Term{
+	{
+		ID: "trust", Label: "Trusted", Definition: "Surface that alone carries an alignment: somebody knows that it did not change.", Source: Own,
+		Look: &Look{Key: -1, Kind: "clamps", Paper: hex("#F5ED84"), Ink: hex("#3C3910"), Opacity: 0.7, ink: clamps},
+	},
+	{
+		ID: "never", Label: "Never trusted", Definition: "Surface that carries no alignment: somebody knows that it moved or changed.", Source: Own,
+		Look: &Look{Key: -1, Kind: "barred rings", Paper: hex("#DEA8C6"), Ink: hex("#331E2A"), Opacity: 0.7, ink: barredRings},
+	},
+}
+
 var relianceVerdicts = []Term{
 	{ID: "nothing_against", Label: "nothing against it on record", Definition: "Examined, and nothing on record speaks against measuring here.", Source: Own},
 	{ID: "doubtful", Label: "doubtful", Definition: "One end or the way between touches something added, abraded or uncertain, or a loose join.", Source: Own},

@@ -24,6 +24,8 @@ type Histogram struct {
 	BinsRemoved, BinsAdded []float64
 	Removed, Added         *[256]color.RGBA // from the smallest change to the end of the scale
 	Unchanged              color.RGBA
+	// Left and Right name the two sides; empty for removed and added.
+	Left, Right string
 	// Middle is how much surface shows no change, in words.
 	Middle string
 }
@@ -61,7 +63,11 @@ func (h *Histogram) CreateRenderer() fyne.WidgetRenderer {
 	for _, t := range h.Ticks() {
 		r.ticks = append(r.ticks, canvas.NewText(t.Words, nil))
 	}
-	r.removed, r.added = canvas.NewText("Removed", nil), canvas.NewText("Added", nil)
+	left, right := "Removed", "Added"
+	if h.Left != "" {
+		left, right = h.Left, h.Right
+	}
+	r.removed, r.added = canvas.NewText(left, nil), canvas.NewText(right, nil)
 	r.middle, r.under = canvas.NewText(h.Middle, nil), canvas.NewText("under "+strconv.FormatFloat(h.SmallestMM, 'g', 2, 64)+"\u00a0mm", nil)
 	r.update()
 	return r

@@ -33,6 +33,12 @@ func NewItem(name, value, text string, press func()) *Item {
 // SetTone colours the words below the name.
 func (i *Item) SetTone(t Tone) { i.text.SetTone(t) }
 
+// SetWords changes the words below the name; none take their room away.
+func (i *Item) SetWords(words string) {
+	i.text.Text = words
+	i.Refresh()
+}
+
 // Text is what the entry says, name first.
 func (i *Item) Text() string { return i.name.Text + " " + i.Value + " " + i.text.Text }
 

@@ -1,6 +1,7 @@
 package session
 
 import (
+	"context"
 	"errors"
 	"math"
 	"strings"
@@ -30,7 +31,7 @@ func (p Placing) Place(v r3.Vec) r3.Vec { return p.ToScene.Apply(r3.Scale(p.Fact
 
 // Placing says how the use in view lies in the scene.
 func (d *Desk) Placing(b *Body) Placing {
-	p := Placing{Factor: b.Use.Scale.Factor, ToScene: *d.toScene(b)}
+	p := Placing{Factor: b.Use.Scale.Factor, ToScene: *d.toScene(b.Loaded)}
 	if !(p.Factor > 0) {
 		p.Factor = 1
 	}
@@ -63,6 +64,8 @@ func (b *Body) Colours() func(face uint32) colour.Lab {
 	}
 }
 
+var errNotReady = errors.New("the scan is not ready yet")
+
 // Marked is what a marking did.
 type Marked = project.Marked
 
@@ -73,7 +76,7 @@ func (d *Desk) begin() (*project.Marking, *Body, error) {
 	}
 	b := d.bodies[d.View]
 	if b == nil {
-		return nil, nil, errors.New("the scan is not ready yet")
+		return nil, nil, errNotReady
 	}
 	if d.Leaving != NotLeaving {
 		return d.beginLeaving()
@@ -89,22 +92,55 @@ func (d *Desk) begin() (*project.Marking, *Body, error) {
 	return m, b, err
 }
 
-// markArea marks what an operation finds, in one action.
-func (d *Desk) markArea(find func(m *project.Marking, b *Body) (facemap.Outcome, error)) (project.Marked, error) {
-	m, b, err := d.begin()
+// Area is an area that is being found, to be marked in one action.
+type Area struct {
+	marking *project.Marking
+	body    *Body
+	key     annotate.UseKey
+	label   string
+	find    func(ctx context.Context) (project.Found, error)
+	found   project.Found
+}
+
+// Find finds the area. It may take its time and run on any goroutine; once ctx
+// is done it returns its error.
+func (a *Area) Find(ctx context.Context) (err error) {
+	a.found, err = a.find(ctx)
+	return err
+}
+
+// Take marks an area that was found.
+func (d *Desk) Take(a *Area) (project.Marked, error) {
+	out, err := a.marking.Take(a.found)
 	if err != nil {
-		return project.Marked{}, err
+		return project.Marked{}, errors.Join(err, a.marking.Cancel())
 	}
-	out, err := find(m, b)
-	if err != nil {
-		return project.Marked{}, errors.Join(err, m.Cancel())
-	}
-	regions := d.regions(d.View)
-	if g := m.Region(); g.ID != "" {
+	regions := d.regions(a.key)
+	if g := a.marking.Region(); g.ID != "" {
 		regions = append(regions, g)
 	}
-	b.Looks.Update(out.Diff.Faces(), regions)
-	return m.Commit(d.label())
+	a.body.Looks.Update(out.Diff.Faces(), regions)
+	return a.marking.Commit(a.label)
+}
+
+// Drop gives an area up; nothing was marked.
+func (a *Area) Drop() error { return a.marking.Cancel() }
+
+// beginArea begins to find an area of the use in view.
+func (d *Desk) beginArea(find func(ctx context.Context, m *project.Marking, b *Body) (project.Found, error)) (*Area, error) {
+	m, b, err := d.begin()
+	if err != nil {
+		return nil, err
+	}
+	return &Area{marking: m, body: b, key: d.View, label: d.label(), find: func(ctx context.Context) (project.Found, error) { return find(ctx, m, b) }}, nil
+}
+
+// marked paints a list of faces.
+func marked(m *project.Marking, faces []uint32, err error) (project.Found, error) {
+	if err != nil {
+		return project.Found{}, err
+	}
+	return m.Find(func(m *facemap.Map, p facemap.Paint) (facemap.Outcome, error) { return m.AssignFaces(faces, p) })
 }
 
 func (d *Desk) label() string {
@@ -117,37 +153,32 @@ func (d *Desk) label() string {
 	return "marked " + strings.ToLower(terms.Label(terms.List(d.Layer), d.Kind))
 }
 
-// MarkLoop marks what lies inside a line drawn on the picture of a camera; holds
-// is asked about places of the scan.
-func (d *Desk) MarkLoop(c render.Camera, holds func(p r3.Vec) bool) (project.Marked, error) {
-	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
-		return m.Loop(b.Surface, facemap.Loop{Holds: holds, Sight: d.sight(b, c), Levels: 2})
+// BeginLoop begins to mark what lies inside a line drawn on the picture of a
+// camera; holds is asked about places of the scan, on several goroutines.
+func (d *Desk) BeginLoop(c render.Camera, holds func(p r3.Vec) bool) (*Area, error) {
+	return d.beginArea(func(ctx context.Context, m *project.Marking, b *Body) (project.Found, error) {
+		loop := facemap.Loop{Holds: holds, Sight: d.sight(b, c), Levels: 2}
+		return m.Find(func(m *facemap.Map, p facemap.Paint) (facemap.Outcome, error) { return m.Loop(ctx, b.Surface, loop, p) })
 	})
 }
 
-// MarkGrown marks the area round a place up to the edges about it.
-func (d *Desk) MarkGrown(c render.Camera, at mesh.SurfacePoint) (project.Marked, error) {
-	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
-		faces, err := b.Surface.GrowToEdges(at, facemap.Growth{
+// BeginGrowth begins to mark the area round a place up to the edges about it.
+func (d *Desk) BeginGrowth(c render.Camera, at mesh.SurfacePoint) (*Area, error) {
+	return d.beginArea(func(ctx context.Context, m *project.Marking, b *Body) (project.Found, error) {
+		faces, err := b.Surface.GrowToEdges(ctx, at, facemap.Growth{
 			ReachMM: d.ReachMM / d.Placing(b).Factor, Colour: b.Colours(), Sight: d.sight(b, c),
 		})
-		if err != nil {
-			return facemap.Outcome{}, err
-		}
-		return m.Faces(faces)
+		return marked(m, faces, err)
 	})
 }
 
-// MarkColour marks what hangs together with a place in its colour.
-func (d *Desk) MarkColour(c render.Camera, at mesh.SurfacePoint) (project.Marked, error) {
-	return d.markArea(func(m *project.Marking, b *Body) (facemap.Outcome, error) {
-		faces, err := b.Surface.SameColour(at, facemap.ColourPick{
+// BeginColour begins to mark what hangs together with a place in its colour.
+func (d *Desk) BeginColour(c render.Camera, at mesh.SurfacePoint) (*Area, error) {
+	return d.beginArea(func(ctx context.Context, m *project.Marking, b *Body) (project.Found, error) {
+		faces, err := b.Surface.SameColour(ctx, at, facemap.ColourPick{
 			Colour: b.Colours(), Within: d.AlikeDE, ReachMM: d.ReachMM / d.Placing(b).Factor, Sight: d.sight(b, c),
 		})
-		if err != nil {
-			return facemap.Outcome{}, err
-		}
-		return m.Faces(faces)
+		return marked(m, faces, err)
 	})
 }
 
@@ -164,19 +195,21 @@ func (d *Desk) RegionToSmooth() (annotate.Region, bool) {
 	return annotate.Region{}, false
 }
 
-// SmoothOutline makes the outline of a region smooth, over the size of the
-// brush.
-func (d *Desk) SmoothOutline(id string) (project.Marked, error) {
+// BeginSmoothing begins to make the outline of a region smooth, over the size of
+// the brush.
+func (d *Desk) BeginSmoothing(id string) (*Area, error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return project.Marked{}, errors.New("the scan is not ready yet")
+		return nil, errNotReady
+	}
+	m, err := d.Project.BeginMarking(d.View, annotate.Region{ID: id})
+	if err != nil {
+		return nil, err
 	}
 	length := 2 * d.RadiusMM / d.Placing(b).Factor
-	out, err := d.Project.SmoothOutline(d.View, id, b.Surface, length, 2)
-	if err != nil {
-		return out, err
-	}
-	return out, d.Refresh([]string{d.View.String()})
+	return &Area{marking: m, body: b, key: d.View, label: "made the outline of " + id + " smooth", find: func(ctx context.Context) (project.Found, error) {
+		return m.FindSmooth(ctx, b.Surface, length, 2)
+	}}, nil
 }
 
 // KeepLine writes a join of the use in view into the record; points are mm in
@@ -184,7 +217,7 @@ func (d *Desk) SmoothOutline(id string) (project.Marked, error) {
 func (d *Desk) KeepLine(fit string, way []r3.Vec) (annotate.Line, error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return annotate.Line{}, errors.New("the scan is not ready yet")
+		return annotate.Line{}, errNotReady
 	}
 	l := annotate.Line{Kind: annotate.LineJoin, Fit: fit, Points: triples(way), Who: d.Slip.Who, When: d.Slip.When}
 	return d.Project.MapLine(b.Surface, d.View, l)
@@ -195,7 +228,7 @@ func (d *Desk) KeepLine(fit string, way []r3.Vec) (annotate.Line, error) {
 func (d *Desk) ChangeLine(id string, way []r3.Vec) error {
 	b := d.bodies[d.View]
 	if b == nil {
-		return errors.New("the scan is not ready yet")
+		return errNotReady
 	}
 	return d.Project.ChangeLine(b.Surface, id, triples(way))
 }
@@ -227,28 +260,32 @@ type Length struct {
 	Way        []r3.Vec // over the surface, the scene's frame
 }
 
-// Measure measures from one place to another, in mm of the specimen.
-func (d *Desk) Measure(from, to mesh.SurfacePoint) (Length, error) {
+// Measure measures from one place of the use in view to another, in mm of the
+// specimen. What it returns does so and may run on any goroutine; once ctx is
+// done it returns its error.
+func (d *Desk) Measure(from, to mesh.SurfacePoint) (func(ctx context.Context) (Length, error), error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return Length{}, errors.New("the scan is not ready yet")
+		return nil, errNotReady
 	}
 	s, p := b.Surface, d.Placing(b)
-	a, z := s.Mesh.At(from), s.Mesh.At(to)
-	out := Length{StraightMM: p.Factor * r3.Norm(r3.Sub(z, a)), SurfaceMM: math.NaN()}
-	length, way, err := geodesic.Path(s.Mesh, s.Weld, s.Topology, from, to)
-	switch {
-	case errors.Is(err, geodesic.ErrApart):
-		way = []r3.Vec{a, z}
-	case err != nil:
-		return out, err
-	default:
-		out.SurfaceMM = p.Factor * length
-	}
-	for _, q := range way {
-		out.Way = append(out.Way, p.Place(q))
-	}
-	return out, nil
+	return func(ctx context.Context) (Length, error) {
+		a, z := s.Mesh.At(from), s.Mesh.At(to)
+		out := Length{StraightMM: p.Factor * r3.Norm(r3.Sub(z, a)), SurfaceMM: math.NaN()}
+		length, way, err := geodesic.Path(ctx, s.Mesh, s.Weld, s.Topology, from, to)
+		switch {
+		case errors.Is(err, geodesic.ErrApart):
+			way = []r3.Vec{a, z}
+		case err != nil:
+			return out, err
+		default:
+			out.SurfaceMM = p.Factor * length
+		}
+		for _, q := range way {
+			out.Way = append(out.Way, p.Place(q))
+		}
+		return out, nil
+	}, nil
 }
 
 // CutThrough is where a plane of the scene cuts a use, in the scene; nil where

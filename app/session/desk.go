@@ -14,6 +14,7 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
+	"rigatino/annotate/facemap"
 	"rigatino/annotate/handover/picture"
 	"rigatino/annotate/project"
 	"rigatino/annotate/tally"
@@ -45,8 +46,9 @@ type Desk struct {
 	AlikeDE              float64         // how alike colours must be to be the same, ΔE00
 	Slip                 annotate.Region // what the next entry says: material, who, when, note …
 
-	bodies map[annotate.UseKey]*Body
-	stroke *stroke
+	bodies   map[annotate.UseKey]*Body
+	sketches map[annotate.UseKey]*render.Body // of scans that were read and are not ready yet
+	stroke   *stroke
 	// Changed is the comparison in view, nil for none.
 	Changed *project.Comparison
 	shownOf *change.Change // what shown and gaps were made for
@@ -57,6 +59,8 @@ type Desk struct {
 	areas    []int32 // per face of the later scan its change area from 1, 0 for none
 	areasOf  *change.Change
 	picks    picking
+	fit      fitting
+	leftover leftover
 	bar      BarInHand
 	laid     map[string]laid // lines by id
 
@@ -65,6 +69,7 @@ type Desk struct {
 	proposed   map[string][]uint32 // faces of the scan's proposals by id
 	proposedOf annotate.UseKey
 	pointed    *Pointed
+	hidden     map[string]bool // regions whose pattern is not drawn, by use and id
 }
 
 // Body is a use ready to be drawn and marked.
@@ -91,7 +96,7 @@ func Open(dir string) (*Desk, error) {
 }
 
 func newDesk(p *project.Project) *Desk {
-	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
+	d := &Desk{Project: p, bodies: map[annotate.UseKey]*Body{}, hidden: map[string]bool{}, Layer: annotate.LayerSubstance, Show: picture.MapOnSurface, RadiusMM: 5, StopAtEdges: true, ReachMM: 30, AlikeDE: 5}
 	d.Slip.Certainty = "seen"
 	r := p.Record()
 	if stage, err := p.LastStage(); err == nil {
@@ -105,8 +110,9 @@ func newDesk(p *project.Project) *Desk {
 
 // OpenScans makes a project of one or two scan files in a folder of the
 // program's own and opens it; the same files open the same project again. unit
-// is for files whose format has none.
-func OpenScans(ctx context.Context, files []string, unit string, progress func(float64, string)) (*Desk, error) {
+// is for files whose format has none. show is given a coarse picture of each large
+// scan as soon as that was read.
+func OpenScans(ctx context.Context, files []string, unit string, show func(render.Placed), progress func(float64, string)) (*Desk, error) {
 	if len(files) == 0 || len(files) > 2 {
 		return nil, fmt.Errorf("give a project, or one or two scans, not %d", len(files))
 	}
@@ -133,15 +139,28 @@ func OpenScans(ctx context.Context, files []string, unit string, progress func(f
 		return nil, err
 	}
 	kinds := []string{"received", "mech_coarse"}
+	sketches := map[annotate.UseKey]*render.Body{}
 	for i, f := range names {
-		if _, err := p.AddScan(ctx, project.Adding{Path: f, Stage: kinds[i], Unit: unit, Progress: progress}); err != nil {
+		var sketch *render.Body
+		read := func(m *mesh.Mesh) {
+			if sketch, _ = render.Sketch(ctx, m, render.Options{}); sketch != nil {
+				show(render.Placed{Body: sketch})
+			}
+		}
+		added, err := p.AddScan(ctx, project.Adding{Path: f, Stage: kinds[i], Unit: unit, Read: read, Progress: part(progress, float64(i)/float64(len(names)), float64(i+1)/float64(len(names)))})
+		if err != nil {
 			return nil, errors.Join(err, p.Close(), os.RemoveAll(dir))
 		}
+		sketches[added.Use.Key()] = sketch
+	}
+	if err := ctx.Err(); err != nil {
+		return nil, errors.Join(err, p.Close(), os.RemoveAll(dir))
 	}
 	if err := p.Save(); err != nil {
 		return nil, errors.Join(err, p.Close())
 	}
 	d := newDesk(p)
+	d.sketches = sketches
 	if len(files) == 2 {
 		d.Other, _ = firstUse(p.Record(), kinds[0])
 	}
@@ -187,18 +206,41 @@ func (d *Desk) Before() (annotate.UseKey, bool) {
 }
 
 // Load makes a use ready; it takes its time and may run on any goroutine, one
-// at a time. Keep puts the result on the desk.
-func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(float64, string)) (*Body, error) {
-	l, err := d.Project.LoadUse(ctx, key, part(progress, 0, 0.5))
+// at a time. Keep puts the result on the desk. show, if not nil, is given a coarse
+// picture of a large scan as soon as that was read.
+func (d *Desk) Load(ctx context.Context, key annotate.UseKey, show func(render.Placed), progress func(float64, string)) (*Body, error) {
+	var of, scaled *mesh.Mesh
+	var factor float64
+	drawn := func(l *project.Loaded, m *mesh.Mesh) *mesh.Mesh {
+		if factor = l.Use.Scale.Calibrated(); factor == 1 {
+			return m
+		}
+		if m != of {
+			of, scaled = m, mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(factor, v) })
+		}
+		return scaled
+	}
+	sketch := d.sketches[key]
+	read := func(l *project.Loaded, m *mesh.Mesh) {
+		if show == nil {
+			return
+		}
+		if sketch == nil {
+			sketch, _ = render.Sketch(ctx, drawn(l, m), render.Options{})
+		}
+		if sketch != nil {
+			show(render.Placed{Body: sketch, BodyToScene: d.toScene(l)})
+		}
+	}
+	l, err := d.Project.LoadUseReading(ctx, key, read, part(progress, 0, 0.5))
 	if err != nil {
 		return nil, err
 	}
-	m := l.Surface.Mesh
-	factor := l.Use.Scale.Calibrated()
-	if factor != 1 {
-		m = mesh.Transform(m, func(v r3.Vec) r3.Vec { return r3.Scale(factor, v) })
+	m := drawn(l, l.Surface.Mesh)
+	if sketch == nil || sketch.Mesh() != m { // it was in memory
+		read(l, l.Surface.Mesh)
 	}
-	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Progress: part(progress, 0.5, 0.8)})
+	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Sketch: sketch, Progress: part(progress, 0.5, 0.8)})
 	if err != nil {
 		return nil, err
 	}
@@ -208,7 +250,7 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, progress func(floa
 		return nil, err
 	}
 	out.Notes = append(append([]mesh.Finding{}, out.Notes...), notes...)
-	box := mesh.Bounds(m)
+	box := body.Box()
 	size := r3.Sub(box.Max, box.Min)
 	out.TileMM = terms.TileFor(math.Max(size.X, math.Max(size.Y, size.Z)))
 	return out, nil
@@ -221,14 +263,18 @@ func (d *Desk) Keep(b *Body) error {
 	if err != nil {
 		return err
 	}
-	b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+	d.lookAt(b, labels)
 	d.bodies[key] = b
+	delete(d.sketches, key)
 	go b.Surface.Ready() // so that the first stroke does not wait
 	return nil
 }
 
 // Body returns a use that was loaded, nil if it was not.
 func (d *Desk) Body(key annotate.UseKey) *Body { return d.bodies[key] }
+
+// RegionsHere are the regions of the use in view.
+func (d *Desk) RegionsHere() []annotate.Region { return d.regions(d.View) }
 
 func (d *Desk) regions(key annotate.UseKey) []annotate.Region {
 	var out []annotate.Region
@@ -267,9 +313,34 @@ func (d *Desk) Refresh(uses []string) error {
 		if err != nil {
 			return err
 		}
-		b.Looks = picture.NewLooks(labels, d.regions(key), d.Show, b.TileMM)
+		d.lookAt(b, labels)
 	}
 	return nil
+}
+
+// lookAt makes the looks of a body from its map.
+func (d *Desk) lookAt(b *Body, labels *facemap.Map) {
+	key := b.Use.Key()
+	regions := d.regions(key)
+	b.Looks = picture.NewLooks(labels, regions, d.Show, b.TileMM)
+	for _, g := range regions {
+		if d.hidden[g.Use+" "+g.ID] {
+			b.Looks.Hide(g.Number, true)
+		}
+	}
+}
+
+// Hidden says whether the pattern of a region of the use in view is not drawn.
+func (d *Desk) Hidden(id string) bool { return d.hidden[d.View.String()+" "+id] }
+
+// Hide leaves the pattern of a region of the use in view out of the picture, or
+// draws it again. The map, its values and what is handed over stay as they are.
+func (d *Desk) Hide(id string, hide bool) {
+	d.hidden[d.View.String()+" "+id] = hide
+	r := d.Project.Record()
+	if g, ok := r.Region(id); ok && d.bodies[d.View] != nil {
+		d.bodies[d.View].Looks.Hide(g.Number, hide)
+	}
 }
 
 // SetShow chooses how the map is laid over the specimen.
@@ -282,17 +353,23 @@ func (d *Desk) SetShow(s picture.Show) {
 
 // toScene is the motion that puts a use where it is drawn: the specimen frame,
 // or its own where it is not aligned.
-func (d *Desk) toScene(b *Body) *frame.Rigid {
+func (d *Desk) toScene(b *project.Loaded) *frame.Rigid {
 	place := b.ScanToPiece
 	if a := b.Use.Alignment; !b.Aligned && a != nil && (a.ScaleChanged || a.Verdict == annotate.VerdictAccepted) {
 		// Out of date since a scale was changed: drawn where that carries it.
 		place = frame.FromMatrix(a.ScanToPiece)
 	}
+	place = d.inScene(b, place)
+	return &place
+}
+
+// inScene brings the place of a use in its piece's frame into the specimen frame.
+func (d *Desk) inScene(b *project.Loaded, place frame.Rigid) frame.Rigid {
 	r := d.Project.Record()
 	if q, ok := r.Piece(b.Use.Piece); ok && q.PieceToSpecimen != nil && b.Use.Piece != annotate.Body {
 		place = place.Then(frame.FromMatrix(*q.PieceToSpecimen))
 	}
-	return &place
+	return place
 }
 
 // Placed is a use as the renderer wants it, with its map or, where changed is
@@ -302,7 +379,11 @@ func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 	if b == nil {
 		return render.Placed{}, false
 	}
-	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b)}
+	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b.Loaded)}
+	if l := d.leftover; l.shown && key == d.View && !changed && l.of(d) {
+		out.Change = picture.Change(l.drawn, l.hist.SmallestMM, l.hist.FullMM, b.TileMM)
+		return out, true
+	}
 	switch p := d.pointed; {
 	case key != d.View || changed:
 	case p != nil && p.marks != nil:
@@ -328,7 +409,7 @@ func (d *Desk) Lines(key annotate.UseKey) []render.Line {
 	if b == nil || d.Show == picture.AsSeen {
 		return nil
 	}
-	place := d.toScene(b)
+	place := d.toScene(b.Loaded)
 	var out []render.Line
 	r := d.Project.Record()
 	for _, l := range r.Lines {

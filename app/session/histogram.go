@@ -7,6 +7,7 @@ import (
 
 	"rigatino/annotate/handover/picture"
 	"rigatino/annotate/project"
+	"rigatino/mesh"
 )
 
 // Histogram is how much of the surface of the later scan of a comparison moved
@@ -38,14 +39,18 @@ func (d *Desk) showGaps(c *project.Comparison) {
 		return
 	}
 	d.shownOf, d.shown = c.Change, c.Change.ShownGap()
-	full, step := d.ChangeScale(c)
-	h := &Histogram{SmallestMM: c.Change.SmallestMM, FullMM: full, StepMM: step, BinMM: full / histogramBins,
+	d.gaps = histogramOf(c.Change.After.Mesh, 1, d.shown, c.Change.SmallestMM, fullScale(c))
+}
+
+// histogramOf counts the surface of a mesh, times factor squared, by a value of its
+// vertices, mm.
+func histogramOf(m *mesh.Mesh, factor float64, values []float32, smallest, full float64) *Histogram {
+	h := &Histogram{SmallestMM: smallest, FullMM: full, StepMM: picture.StepOf(full), BinMM: full / histogramBins,
 		Removed: make([]float64, histogramBins), Added: make([]float64, histogramBins)}
-	m := c.Change.After.Mesh
 	for f := range m.FaceCount() {
-		third := r3.Norm(m.AreaVector(uint32(f))) / 3
+		third := factor * factor * r3.Norm(m.AreaVector(uint32(f))) / 3
 		for _, v := range m.Triangles[3*f : 3*f+3] {
-			g := float64(d.shown[v])
+			g := float64(values[v])
 			bin := min(int(math.Abs(g)/h.BinMM), histogramBins-1)
 			switch {
 			case math.IsNaN(g):
@@ -59,7 +64,7 @@ func (d *Desk) showGaps(c *project.Comparison) {
 			}
 		}
 	}
-	d.gaps = h
+	return h
 }
 
 // fullScale is where the scale of a comparison ends.

@@ -34,5 +34,11 @@ func (d *Desk) Tally(ctx context.Context, stage string, progress func(float64, s
 	return d.Project.Tally(ctx, project.Tallying{Stage: stage, Volumes: true, Progress: progress})
 }
 
-// Verdict is the outcome of aligning, in words.
-type Verdict struct{ Verdict, Reason, NextStep string }
+// Verdict is the outcome of aligning, in words, and how many check points took no
+// part in it with their distances, mm.
+type Verdict struct {
+	Use                       annotate.UseKey
+	Verdict, Reason, NextStep string
+	Checks                    int
+	CheckRMS, CheckMax        float64
+}

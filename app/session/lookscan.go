@@ -2,7 +2,6 @@ package session
 
 import (
 	"context"
-	"errors"
 	"strings"
 
 	"rigatino/annotate"
@@ -102,7 +101,7 @@ func (d *Desk) KeepIn(id string) error {
 func (d *Desk) beginLeaving() (*project.Marking, *Body, error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return nil, nil, errors.New("the scan is not ready yet")
+		return nil, nil, errNotReady
 	}
 	if d.Leaving == KeepInFaces {
 		m, err := d.Project.BeginKeepingIn(d.View)

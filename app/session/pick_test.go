@@ -29,12 +29,12 @@ func TestPickFit(t *testing.T) {
 	pose := frame.Small(r3.Vec{}, r3.Vec{X: 0.3, Y: -1, Z: 0.2}, r3.Vec{X: 7, Y: 8, Z: 9})
 	corners := []r3.Vec{{}, {X: 20}, {Y: 20}, {Z: 20}, {X: 20, Y: 20, Z: 20}}
 	for i, p := range corners {
-		d.picks.after = append(d.picks.after, r3.Scale(0.5, p))
+		d.picks.fit.after = append(d.picks.fit.after, r3.Scale(0.5, p))
 		q := pose.Apply(p)
 		if i == 4 {
 			q = r3.Add(q, pose.Turn(r3.Vec{X: 0.5}))
 		}
-		d.picks.before = append(d.picks.before, q)
+		d.picks.fit.before = append(d.picks.fit.before, q)
 	}
 	fit, ok := d.PickFit()
 	if !ok {
@@ -49,7 +49,7 @@ func TestPickFit(t *testing.T) {
 	if !(fit.FarMM > 0.05 && fit.FarMM < 1) {
 		t.Errorf("far end %v mm", fit.FarMM)
 	}
-	d.picks.before, d.picks.after = []r3.Vec{{}, {X: 1}, {X: 2}}, []r3.Vec{{}, {X: 1}, {X: 2}}
+	d.picks.fit.before, d.picks.fit.after = []r3.Vec{{}, {X: 1}, {X: 2}}, []r3.Vec{{}, {X: 1}, {X: 2}}
 	if _, ok := d.PickFit(); ok {
 		t.Error("a fit of places on one line")
 	}

@@ -61,7 +61,7 @@ func (d *Desk) BarNotes() []mesh.Finding {
 func (d *Desk) BarEnd(at mesh.SurfacePoint, pixelMM float64) error {
 	b := d.bodies[d.View]
 	if b == nil {
-		return errors.New("the scan is not ready yet")
+		return errNotReady
 	}
 	p := b.Surface.Mesh.At(at)
 	place := &[3]float64{p.X, p.Y, p.Z}
@@ -206,7 +206,7 @@ func (d *Desk) BarsDrawn() (bars []BarDrawn, first *r3.Vec) {
 	if b == nil {
 		return nil, nil
 	}
-	place := d.toScene(b)
+	place := d.toScene(b.Loaded)
 	at := func(p *[3]float64) r3.Vec { return place.Apply(r3.Scale(b.drawn, r3.Vec{X: p[0], Y: p[1], Z: p[2]})) }
 	s, c, err := d.ScaleOf()
 	if err != nil {

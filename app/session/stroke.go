@@ -3,6 +3,7 @@ package session
 import (
 	"errors"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 
@@ -10,6 +11,7 @@ import (
 
 	"rigatino/annotate"
 	"rigatino/annotate/facemap"
+	"rigatino/annotate/history"
 	"rigatino/annotate/project"
 	"rigatino/annotate/tally"
 	"rigatino/annotate/terms"
@@ -56,8 +58,12 @@ func (d *Desk) levels(b *Body, radius float64) uint8 {
 	return 0
 }
 
-// BeginStroke puts the brush down on the use in view, as seen through a camera.
+// BeginStroke puts the brush down on the use in view, as seen through a camera, or
+// on the one whose faces are said to carry the fit.
 func (d *Desk) BeginStroke(c render.Camera, at mesh.SurfacePoint) error {
+	if d.fit.do != NoFitStroke {
+		return d.beginFit(c, at)
+	}
 	m, b, err := d.begin()
 	if err != nil {
 		return err
@@ -97,6 +103,9 @@ func (d *Desk) entry() annotate.Region {
 
 // ExtendStroke moves the brush.
 func (d *Desk) ExtendStroke(at mesh.SurfacePoint) error {
+	if d.fit.down {
+		return d.extendFit(at)
+	}
 	s := d.stroke
 	if s == nil {
 		return nil
@@ -133,7 +142,7 @@ func (d *Desk) EndStroke() (project.Marked, error) {
 }
 
 // Stroking tells whether the brush is down.
-func (d *Desk) Stroking() bool { return d.stroke != nil }
+func (d *Desk) Stroking() bool { return d.stroke != nil || d.fit.down }
 
 // MarkRest marks all that is in no region of the use in view.
 func (d *Desk) MarkRest(kind, examinedBy, certainty string) (project.Marked, error) {
@@ -150,15 +159,36 @@ func (d *Desk) Undo() (string, error) { return d.step(d.Project.Undo, "nothing t
 // Redo does the last undone action again.
 func (d *Desk) Redo() (string, error) { return d.step(d.Project.Redo, "nothing to redo") }
 
-func (d *Desk) step(do func() (string, []string, bool, error), none string) (string, error) {
-	label, uses, ok, err := do()
+func (d *Desk) step(do func() (string, []history.MapChange, bool, error), none string) (string, error) {
+	label, maps, ok, err := do()
 	if err != nil {
 		return "", err
 	}
 	if !ok {
 		return "", errors.New(none)
 	}
-	return label, d.Refresh(uses)
+	if len(maps) == 0 {
+		return label, d.Refresh(nil)
+	}
+	// What only marked faces is shown face by face: on a large scan reading the
+	// whole map anew is felt.
+	r := d.Project.Record()
+	var anew []string
+	for _, m := range maps {
+		for key, b := range d.bodies {
+			switch {
+			case key.String() != m.Use:
+			case reflect.DeepEqual(*r.Use(key), b.Use):
+				b.Looks.Update(m.Diff.Faces(), d.regions(key))
+			default:
+				anew = append(anew, m.Use)
+			}
+		}
+	}
+	if len(anew) == 0 {
+		return label, nil
+	}
+	return label, d.Refresh(anew)
 }
 
 // MapSum is the SHA-256 of the map in view as it would be stored.
@@ -202,7 +232,7 @@ func (d *Desk) RegionAt(at mesh.SurfacePoint) string {
 func (d *Desk) LiveTally() (reckon func() (*tally.Sheet, error), err error) {
 	b := d.bodies[d.View]
 	if b == nil {
-		return nil, errors.New("the scan is not ready yet")
+		return nil, errNotReady
 	}
 	m, err := d.Project.Map(d.View)
 	if err != nil {

@@ -1,6 +1,7 @@
 package tool
 
 import (
+	"context"
 	"errors"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -95,8 +96,8 @@ func (d *Drawing) Way() []r3.Vec {
 func (d *Drawing) leg(from, to mesh.SurfacePoint) ([]r3.Vec, error) {
 	s := d.Surface
 	if d.Straight {
-		_, way, err := geodesic.Path(s.Mesh, s.Weld, s.Topology, from, to)
+		_, way, err := geodesic.Path(context.Background(), s.Mesh, s.Weld, s.Topology, from, to)
 		return way, err
 	}
-	return s.SnapWay(from, to, facemap.Snap{Colour: d.Colour})
+	return s.SnapWay(context.Background(), from, to, facemap.Snap{Colour: d.Colour})
 }

@@ -32,14 +32,15 @@ type Painter struct {
 	// behind it, good until the next picture but one is done.
 	Done func(img *image.RGBA, frame *render.Frame, q render.Quality, took time.Duration)
 
-	mu     sync.Mutex
-	want   *Picture
-	moving bool
-	cancel context.CancelFunc
-	wake   chan struct{}
-	closed chan struct{}
-	end    sync.Once
-	busy   sync.Mutex // held while drawing
+	mu       sync.Mutex
+	want     *Picture
+	moving   bool
+	cancel   context.CancelFunc // of the picture being drawn …
+	settling bool               // … and whether that is one in full
+	wake     chan struct{}
+	closed   chan struct{}
+	end      sync.Once
+	busy     sync.Mutex // held while drawing
 
 	free []*render.Frame
 }
@@ -56,7 +57,9 @@ func NewPainter(done func(*image.RGBA, *render.Frame, render.Quality, time.Durat
 func (p *Painter) Ask(pic Picture, moving bool) {
 	p.mu.Lock()
 	p.want, p.moving = &pic, moving
-	if p.cancel != nil {
+	// A moving picture is drawn to the end: called off by every move of the
+	// pointer, none would ever be seen where a picture takes longer than that.
+	if p.cancel != nil && p.settling {
 		p.cancel()
 	}
 	p.mu.Unlock()
@@ -112,13 +115,13 @@ func (p *Painter) work() {
 			p.mu.Unlock()
 			continue
 		}
-		ctx, cancel := context.WithCancel(context.Background())
-		p.cancel = cancel
-		p.mu.Unlock()
 		q := render.Moving
 		if full || !moving {
 			q = render.Settled
 		}
+		ctx, cancel := context.WithCancel(context.Background())
+		p.cancel, p.settling = cancel, q == render.Settled
+		p.mu.Unlock()
 		p.paint(ctx, r, other, otherFrame, pic, q)
 		cancel()
 		if q == render.Moving {

@@ -36,7 +36,8 @@ type Handler interface {
 // Specimen is the widget.
 type Specimen struct {
 	widget.BaseWidget
-	// OnShown is called once, when the first picture has been painted.
+	// OnShown is called when the first picture has been painted, and the next one
+	// after Await.
 	OnShown func()
 
 	handler Handler
@@ -77,6 +78,10 @@ func (s *Specimen) Present(img *image.RGBA) (free *image.RGBA) {
 	}
 	return free
 }
+
+// Await has OnShown called again when the next picture is painted. Called on the
+// window's goroutine.
+func (s *Specimen) Await() { s.told = false }
 
 // Touched shows the picture handed over last again, after parts of it were drawn
 // anew.

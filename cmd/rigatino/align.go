@@ -30,6 +30,11 @@ type alignCommand struct {
 	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it."`
 	BodyBreak  string `help:"With --dry-fit: file of the body's broken faces, one index or a-b a line."`
 	PieceBreak string `help:"With --dry-fit: file of the piece's broken faces."`
+
+	Joint      bool     `help:"Bring the joint surfaces of two neighbouring bones beside one another at an even gap: the files are the two bones, the one that stays first."`
+	BodyJoint  string   `help:"With --joint: file of the first bone's joint surface, one index or a-b a line."`
+	PieceJoint string   `help:"With --joint: file of the second bone's joint surface."`
+	Gap        *float64 `placeholder:"MM" help:"With --joint: how far apart the surfaces stood, mm, with cartilage between them; without it their shape says."`
 	pairFlags
 }
 
@@ -151,11 +156,14 @@ func (c *alignCommand) Run(j *job) error {
 	if err != nil {
 		return err
 	}
-	if c.DryFit {
-		return c.dryFit(j, picks)
+	if err := c.oneWay(len(checks)); err != nil {
+		return err
 	}
-	if c.BodyBreak != "" || c.PieceBreak != "" {
-		return usagef("--body-break and --piece-break go with --dry-fit")
+	switch {
+	case c.DryFit:
+		return c.dryFit(j, registerPicks(picks))
+	case c.Joint:
+		return c.joint(j, registerPicks(picks))
 	}
 	type document struct {
 		Schema     int                  `json:"schema"`
@@ -200,6 +208,47 @@ func (c *alignCommand) Run(j *job) error {
 		return err
 	}
 	return doc.Alignment.refusal()
+}
+
+// oneWay refuses flags that do not go with the way that was asked for.
+func (c *alignCommand) oneWay(checks int) error {
+	switch {
+	case c.DryFit && c.Joint:
+		return usagef("--dry-fit and --joint are two ways: broken faces touch, joint surfaces keep a gap; ask for one")
+	case !c.DryFit && (c.BodyBreak != "" || c.PieceBreak != ""):
+		return usagef("--body-break and --piece-break go with --dry-fit")
+	case !c.Joint && (c.BodyJoint != "" || c.PieceJoint != "" || c.Gap != nil):
+		return usagef("--body-joint, --piece-joint and --gap go with --joint")
+	case !c.DryFit && !c.Joint:
+		return nil
+	}
+	way := "--dry-fit"
+	if c.Joint {
+		way = "--joint"
+	}
+	switch {
+	case isProject(c.First):
+		return usagef("%s takes two scan files, the one that stays and the piece, and no project", way)
+	case c.Similarity:
+		return usagef("--similarity does not go with %s: set the scale of both scans first", way)
+	case c.Trust != "" || c.Never != "":
+		return usagef("--trust and --never do not go with %s: mark the faces that meet instead", way)
+	case checks > 0:
+		return usagef("check points do not go with %s: leave \"checks\" out of %s", way, c.Picks)
+	}
+	return nil
+}
+
+// facing opens two bodies whose marked faces are to be brought together.
+func (c *alignCommand) facing(j *job, bodyFaces, pieceFaces string) (two *pair, body, piece []bool, err error) {
+	if two, err = j.twoScans(c.First, c.Second, c.pairFlags); err != nil {
+		return nil, nil, nil, err
+	}
+	if body, err = readMask(bodyFaces, two.before.FaceCount()); err != nil {
+		return nil, nil, nil, err
+	}
+	piece, err = readMask(pieceFaces, two.after.FaceCount())
+	return two, body, piece, err
 }
 
 // markFit records which faces carry the fit of a use. They stay so for later

@@ -69,42 +69,20 @@ func (d dryFitDoc) print(w io.Writer) {
 }
 
 // dryFit brings the broken faces of two files together.
-func (c *alignCommand) dryFit(j *job, picks []annotate.Pick) error {
-	switch {
-	case isProject(c.First):
-		return usagef("--dry-fit takes two scan files, the body and the piece, and no project")
-	case c.Similarity:
-		return usagef("--similarity does not go with --dry-fit: set the scale of both scans first")
-	}
-	for _, path := range []string{c.First, c.Second} {
-		if missing(path) {
-			return usagef("%s is no file", path)
-		}
-	}
-	body, err := j.openScan(c.First, "--unit-before", c.UnitBefore)
+func (c *alignCommand) dryFit(j *job, picks []register.Pick) error {
+	two, body, piece, err := c.facing(j, c.BodyBreak, c.PieceBreak)
 	if err != nil {
 		return err
 	}
-	piece, err := j.openScan(c.Second, "--unit-after", c.UnitAfter)
+	fit, err := register.FitDry(j.ctx, two.before, two.after, register.DryOptions{Picks: picks, BodyBreak: body, PieceBreak: piece, Progress: j.progress})
 	if err != nil {
-		return err
-	}
-	opt := register.DryOptions{Picks: registerPicks(picks), Progress: j.progress}
-	if opt.BodyBreak, err = readMask(c.BodyBreak, body.Mesh.FaceCount()); err != nil {
-		return err
-	}
-	if opt.PieceBreak, err = readMask(c.PieceBreak, piece.Mesh.FaceCount()); err != nil {
-		return err
-	}
-	fit, err := register.FitDry(j.ctx, body.Mesh, piece.Mesh, opt)
-	if err != nil {
-		return err
+		return fmt.Errorf("fit %s to %s: %w", c.Second, c.First, err)
 	}
 	doc := struct {
 		Schema     int                  `json:"schema"`
 		DryFit     dryFitDoc            `json:"dry_fit"`
 		OpenPoints []annotate.OpenPoint `json:"open_points"`
-	}{1, dryFitOf(fit), append(append([]annotate.OpenPoint{}, findings(c.First, body.Notes)...), findings(c.Second, piece.Notes)...)}
+	}{1, dryFitOf(fit), two.points}
 	if err := j.print(doc, func(w io.Writer) { doc.DryFit.print(w) }); err != nil {
 		return err
 	}

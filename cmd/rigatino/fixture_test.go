@@ -42,6 +42,7 @@ func pose() frame.Rigid {
 //	solid before TRIANGLES FILE       the bent body
 //	solid after TRIANGLES FILE        the same prepared, elsewhere
 //	solid endmoved TRIANGLES FILE     the same, and its end moved by a motion of 4°
+//	solid socket LEVEL RADIUS FILE    more than half of a hollow ball, seen from inside
 //	solid half SIDE ROUGH FILE        half of a broken block, below the break for
 //	                                  SIDE < 0; the other lies elsewhere
 func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
@@ -68,6 +69,8 @@ func makeSolid(ts *testscript.TestScript, neg bool, args []string) {
 	case args[0] == "onbed" && len(n) == 2: // a ball with a cavity, on a square bed
 		m = together(solid.Icosphere(int(n[0]), n[1]), solid.Icosphere(int(n[0]), -0.75*n[1]), r3.Vec{})
 		m = together(m, solid.Plane(10*n[1], 40), r3.Vec{Z: -n[1]})
+	case args[0] == "socket" && len(n) == 2:
+		m = socket(int(n[0]), n[1])
 	case args[0] == "before":
 		m = bentbody.New(bodySeed).Before(bentbody.Scanning{Triangles: int(n[0])})
 	case args[0] == "after":
@@ -166,6 +169,19 @@ func half(lower bool, height float64) *mesh.Mesh {
 		return m
 	}
 	return mesh.Transform(m, pose().Apply)
+}
+
+// socket is what of a ball lies below 0.3 of its radius, turned inside out.
+func socket(level int, radius float64) *mesh.Mesh {
+	ball := solid.Icosphere(level, radius)
+	out := &mesh.Mesh{Positions: ball.Positions, Origin: ball.Origin}
+	for f := range uint32(ball.FaceCount()) {
+		if a, b, c := ball.Corners(f); a.Z+b.Z+c.Z < 3*0.3*radius {
+			t := ball.Triangles[3*f : 3*f+3]
+			out.Triangles = append(out.Triangles, t[0], t[2], t[1])
+		}
+	}
+	return out
 }
 
 // together puts two meshes into one, the second shifted.

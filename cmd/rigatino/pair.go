@@ -21,6 +21,26 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if err != nil {
 		return nil, err
 	}
+	out, err := j.twoScans(before, after, flags)
+	if err != nil {
+		return nil, err
+	}
+	opt := register.Options{Picks: registerPicks(picks), Checks: registerPicks(checks), Similarity: flags.Similarity, Progress: j.progress}
+	if opt.AfterTrust, err = readMask(flags.Trust, out.after.FaceCount()); err != nil {
+		return nil, err
+	}
+	if opt.AfterNever, err = readMask(flags.Never, out.after.FaceCount()); err != nil {
+		return nil, err
+	}
+	if out.result, err = register.Align(j.ctx, out.before, out.after, opt); err != nil {
+		return nil, err
+	}
+	sayUnlikeSize(out.result, mesh.Bounds(out.before).Diagonal(), mesh.Bounds(out.after).Diagonal())
+	return out, nil
+}
+
+// twoScans opens two files that are to be laid on, or brought to, one another.
+func (j *job) twoScans(before, after string, flags pairFlags) (*pair, error) {
 	for _, path := range []string{before, after} {
 		if missing(path) {
 			return nil, usagef("%s is no project and no file", path)
@@ -34,20 +54,7 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := &pair{before: b.Mesh, after: a.Mesh}
-	out.points = append(findings(before, b.Notes), findings(after, a.Notes)...)
-	opt := register.Options{Picks: registerPicks(picks), Checks: registerPicks(checks), Similarity: flags.Similarity, Progress: j.progress}
-	if opt.AfterTrust, err = readMask(flags.Trust, a.Mesh.FaceCount()); err != nil {
-		return nil, err
-	}
-	if opt.AfterNever, err = readMask(flags.Never, a.Mesh.FaceCount()); err != nil {
-		return nil, err
-	}
-	if out.result, err = register.Align(j.ctx, b.Mesh, a.Mesh, opt); err != nil {
-		return nil, err
-	}
-	sayUnlikeSize(out.result, mesh.Bounds(b.Mesh).Diagonal(), mesh.Bounds(a.Mesh).Diagonal())
-	return out, nil
+	return &pair{before: b.Mesh, after: a.Mesh, points: append(append([]annotate.OpenPoint{}, findings(before, b.Notes)...), findings(after, a.Notes)...)}, nil
 }
 
 // sayUnlikeSize puts before the reason of a refusal that the two scans, so many

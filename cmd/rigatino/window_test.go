@@ -300,9 +300,10 @@ func TestScaleByMouseAndKeys(t *testing.T) {
 	}
 }
 
-// Every tool of the task Map by mouse and keys: brush size by the wheel, loop,
-// growth, a colour pick that is refused on a scan without colours, smoothing, a
-// join line whose point is moved, the ruler; and each mark is undone in turn.
+// Every tool of the task Map by mouse and keys: brush size by the wheel and by
+// the slider, rubbing out, loop on what is seen and right through, growth, a
+// colour pick that is refused on a scan without colours, smoothing, a join line
+// whose point is moved, the ruler; and each mark is undone in turn.
 func TestToolsByMouseAndKeys(t *testing.T) {
 	dir := ballProject(t)
 	b := &bench{t: t, display: display(t)}
@@ -328,11 +329,48 @@ func TestToolsByMouseAndKeys(t *testing.T) {
 	}
 	b.drag("1", [2]int{480, 300}, [2]int{520, 310})
 	marked("stroke", 20)
+	b.drag("1", [2]int{1166, 594}, [2]int{1200, 594})
+	if e := b.wait("brush"); e["radius_mm"].(float64) <= 3 {
+		t.Fatalf("the slider left the brush at %v mm", e["radius_mm"])
+	}
 
+	key("x")
+	b.wait("rub out")
+	b.drag("1", [2]int{500, 290}, [2]int{500, 320})
+	marked("stroke", 5)
+	if maps[0] == maps[1] {
+		t.Error("rubbing out left the map as it was")
+	}
+	key("4")
+	b.wait("kind")
+	key("e")
+	if e := b.wait("stop at edges"); e["on"] != false {
+		t.Errorf("the key e gave %v", e)
+	}
+
+	// A loop about the middle, on what is seen and then right through: what of a
+	// ball lies behind is larger than what lies before it, as sight widens.
+	loop := [][2]int{{430, 250}, {550, 250}, {550, 400}, {430, 400}, {430, 250}}
 	key("o")
 	b.wait("tool")
-	b.drag("1", [2]int{430, 250}, [2]int{480, 240}, [2]int{490, 280}, [2]int{440, 290}, [2]int{430, 250})
-	marked("loop", 100)
+	b.drag("1", loop...)
+	seen := b.wait("loop")
+	maps = append(maps, seen["map"].(string))
+	key("t")
+	b.wait("through")
+	b.drag("1", loop...)
+	through := b.wait("loop")
+	maps = append(maps, through["map"].(string))
+	if near, both := seen["faces"].(float64), through["faces"].(float64); near < 500 || both < 2*near {
+		t.Errorf("a loop takes %v faces of what is seen and %v right through a ball", near, both)
+	}
+	key("t")
+	b.wait("through")
+	press(888, 664)
+	marked("smoothed", 10)
+	press(490, 225) // gives the specimen the keys again; another loop, small
+	b.drag("1", [2]int{400, 250}, [2]int{415, 250}, [2]int{415, 270}, [2]int{400, 270}, [2]int{400, 250})
+	marked("loop", 10)
 
 	key("g")
 	b.wait("tool")
@@ -498,6 +536,18 @@ func TestProposalsByMouseAndKeys(t *testing.T) {
 			t.Fatalf("undone: %v", e)
 		}
 	}
+	// The two dates one after the other, round to the first again.
+	b.do("key", "p")
+	if e := b.wait("play"); e["on"] != true {
+		t.Fatalf("the key p gave %v", e)
+	}
+	for _, stage := range []string{"received", "mech_coarse"} {
+		if e := b.wait("view"); !strings.HasPrefix(fmt.Sprint(e["use"]), stage+"/") {
+			t.Fatalf("%v is shown, wanted %s", e["use"], stage)
+		}
+	}
+	b.do("key", "p")
+	b.wait("play")
 }
 
 // pairProject is a project with two scans of the bent body, aligned.

@@ -1,6 +1,7 @@
 package geodesic
 
 import (
+	"context"
 	"errors"
 	"slices"
 
@@ -15,14 +16,18 @@ var ErrApart = errors.New("the two places lie on parts of the surface that do no
 // Path returns the length in the mesh's unit and the points of the shortest way
 // over the surface from one place to another, both ends included; between two
 // points the way is straight and lies in one face. w and topo are the weld and
-// topology of m. It returns ErrApart where there is none.
-func Path(m *mesh.Mesh, w *mesh.Weld, topo *mesh.Topology, from, to mesh.SurfacePoint) (length float64, points []r3.Vec, err error) {
+// topology of m. It returns ErrApart where there is none, and ctx.Err() once ctx
+// is done.
+func Path(ctx context.Context, m *mesh.Mesh, w *mesh.Weld, topo *mesh.Topology, from, to mesh.SurfacePoint) (length float64, points []r3.Vec, err error) {
 	start, end := m.At(from), m.At(to)
 	if from.Face == to.Face {
 		return r3.Norm(r3.Sub(end, start)), []r3.Vec{start, end}, nil
 	}
 	s := newSearch(m, topo, start, end)
-	last := s.run(from.Face, to.Face)
+	last := s.run(ctx, from.Face, to.Face)
+	if err := ctx.Err(); err != nil {
+		return 0, nil, err
+	}
 	if last < 0 {
 		return 0, nil, ErrApart
 	}

@@ -34,7 +34,7 @@ func place(t *testing.T, m *mesh.Mesh, p r3.Vec) mesh.SurfacePoint {
 func length(t *testing.T, m *mesh.Mesh, from, to mesh.SurfacePoint) (float64, []r3.Vec) {
 	t.Helper()
 	w := mesh.NewWeld(m)
-	l, points, err := Path(m, w, mesh.NewTopology(m, w), from, to)
+	l, points, err := Path(t.Context(), m, w, mesh.NewTopology(m, w), from, to)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -335,7 +335,7 @@ func TestApart(t *testing.T) {
 	}
 	w := mesh.NewWeld(m)
 	third := [3]float64{1. / 3, 1. / 3, 1. / 3}
-	_, _, err := Path(m, w, mesh.NewTopology(m, w), mesh.SurfacePoint{Face: 0, Weights: third}, mesh.SurfacePoint{Face: 1, Weights: third})
+	_, _, err := Path(t.Context(), m, w, mesh.NewTopology(m, w), mesh.SurfacePoint{Face: 0, Weights: third}, mesh.SurfacePoint{Face: 1, Weights: third})
 	if !errors.Is(err, ErrApart) {
 		t.Errorf("got %v, wanted ErrApart", err)
 	}
@@ -347,7 +347,7 @@ func BenchmarkPath(b *testing.B) {
 	topo := mesh.NewTopology(m, w)
 	from, to := mesh.SurfacePoint{Face: 0, Weights: [3]float64{1}}, mesh.SurfacePoint{Face: uint32(m.FaceCount() / 3), Weights: [3]float64{1}}
 	for b.Loop() {
-		if _, _, err := Path(m, w, topo, from, to); err != nil {
+		if _, _, err := Path(b.Context(), m, w, topo, from, to); err != nil {
 			b.Fatal(err)
 		}
 	}

@@ -1,6 +1,7 @@
 package geodesic
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -48,12 +49,15 @@ func newSearch(m *mesh.Mesh, topo *mesh.Topology, from, goal r3.Vec) *search {
 
 // run searches from one face to another and returns the last visit before the
 // goal, -1 if there is no way.
-func (s *search) run(start, end uint32) int32 {
+func (s *search) run(ctx context.Context, start, end uint32) int32 {
 	s.reachAll(-1, start, s.from, 0)
 	goals := map[uint32]bool{}
 	s.boundary(end, func(node uint32, _ r3.Vec) { goals[node] = true })
 	best, total := int32(-1), math.Inf(1)
-	for len(s.open) > 0 {
+	for n := 1; len(s.open) > 0; n++ {
+		if n%4096 == 0 && ctx.Err() != nil {
+			break
+		}
 		top := s.pop()
 		if top.rank >= total {
 			break

@@ -17,6 +17,7 @@ type Body struct {
 	mesh   *mesh.Mesh
 	full   *level
 	proxy  *level // nil for small meshes
+	box    mesh.Box
 	centre r3.Vec // of the bounding sphere, the mesh's frame
 	radius float64
 	solid  bool
@@ -36,10 +37,56 @@ type Options struct {
 	// ProxyTriangles is how many triangles the coarse copy for moving pictures
 	// should have about; 0 is 500 000. Meshes of up to 1.6 times as many get none.
 	ProxyTriangles int
-	Progress       func(done float64, words string)
+	// Sketch of the same mesh, where there is one: its coarse copy is used again.
+	Sketch   *Body
+	Progress func(done float64, words string)
 }
 
 const defaultProxy = 500_000
+
+// proxyTarget is how many triangles the coarse copy of a mesh should have about,
+// 0 where it needs none.
+func (o *Options) proxyTarget(m *mesh.Mesh) int {
+	target := o.ProxyTriangles
+	if target <= 0 {
+		target = defaultProxy
+	}
+	if m.FaceCount() <= target*8/5 {
+		return 0
+	}
+	return target
+}
+
+// begin returns a body without triangles.
+func begin(m *mesh.Mesh, box mesh.Box) *Body {
+	return &Body{mesh: m, materials: materialsOf(m), box: box, centre: box.Centre(), radius: box.Diagonal() / 2}
+}
+
+// Sketch makes a body of the coarse copy alone, from the mesh as it was read,
+// unwelded: something to be seen and turned while Prepare makes the rest. It takes
+// a third of a second for ten million triangles. It is nil where the mesh is so
+// small that Prepare is as quick.
+func Sketch(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
+	target := opt.proxyTarget(m)
+	if target == 0 {
+		return nil, nil
+	}
+	b := begin(m, bounds(m))
+	if err := ctx.Err(); err != nil {
+		return nil, err
+	}
+	b.full = newProxy(m, b.box, target)
+	b.tintLevels(nil)
+	return b, ctx.Err()
+}
+
+// newProxy is the level of the coarse copy.
+func newProxy(m *mesh.Mesh, box mesh.Box, target int) *level {
+	p := cluster(m, box, target)
+	l := newLevel(p.mesh, mortonOrder(p.mesh, box), p.normals)
+	l.fromProxy(p)
+	return l
+}
 
 // Prepare sorts a mesh into clusters. It takes about a second for four million
 // triangles and 26 bytes a triangle beside the mesh. The mesh's textures are
@@ -51,14 +98,28 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	}
 	const words = "Preparing the picture"
 	tell(0, words)
-	b := &Body{mesh: m, materials: materialsOf(m)}
-	box := bounds(m)
-	b.centre, b.radius = box.Centre(), box.Diagonal()/2
+	sketch := opt.Sketch
+	if sketch != nil && sketch.mesh != m {
+		sketch = nil
+	}
+	var b *Body
+	if sketch != nil {
+		b = begin(m, sketch.box)
+	} else {
+		b = begin(m, bounds(m))
+	}
 	if t := opt.Topology; t != nil && t.Closed() && t.Oriented() && t.Degenerate == 0 && t.Duplicate == 0 {
 		b.solid = mesh.Volume(m) > 0
 	}
+	if target := opt.proxyTarget(m); target > 0 {
+		if sketch != nil {
+			b.proxy = sketch.full
+		} else {
+			b.proxy = newProxy(m, b.box, target)
+		}
+	}
 	giveBack(m)
-	order := mortonOrder(m, box)
+	order := mortonOrder(m, b.box)
 	giveBack(m)
 	if err := ctx.Err(); err != nil {
 		return nil, err
@@ -74,20 +135,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 		return nil, err
 	}
 	tell(0.9, words)
-	target := opt.ProxyTriangles
-	if target <= 0 {
-		target = defaultProxy
-	}
-	if m.FaceCount() > target*8/5 {
-		order = nil
-		giveBack(m)
-		p := cluster(m, box, normals, target)
-		b.proxy = newLevel(p.mesh, mortonOrder(p.mesh, box), p.normals)
-		b.proxy.fromProxy(p)
-	}
-	if len(m.Colours) > 0 {
-		b.tintLevels(nil)
-	}
+	b.tintLevels(nil)
 	tell(1, words)
 	return b, ctx.Err()
 }
@@ -107,6 +155,9 @@ func (b *Body) Mesh() *mesh.Mesh { return b.mesh }
 
 // Sphere returns the bounding sphere in the mesh's frame.
 func (b *Body) Sphere() (centre r3.Vec, radius float64) { return b.centre, b.radius }
+
+// Box is the box round the body's faces in the mesh's frame.
+func (b *Body) Box() mesh.Box { return b.box }
 
 // colourless says whether the scan is plain stone all over.
 func (b *Body) colourless() bool {

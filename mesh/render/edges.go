@@ -22,10 +22,10 @@ func (f *Frame) edgeRows(top int) {
 
 func (f *Frame) edgeRect(left, top, right, end int) {
 	pix, stride := f.Picture.Pix, f.Picture.Stride
-	if f.samples > 1 {
+	if f.apart() {
 		pix, stride = f.fine, 4*f.vw
 	}
-	scale := float32(f.scene.PixelScale) * float32(f.samples)
+	scale := float32(f.scene.PixelScale * f.perPixel())
 	w := f.vw
 	inside := f.room.Inset(1)
 	for y := top; y < end; y++ {
@@ -145,14 +145,25 @@ func (f *Frame) reach(x, y int, width float32, differs func(key uint32) bool) fl
 	return 0
 }
 
-// reduceRows averages the samples of each pixel in a block of rows from the one
-// given on.
+// reduceRows makes a block of rows of pixels, from the one given on, of their
+// samples.
 func (f *Frame) reduceRows(top int) {
 	c := f.scene.Clip
 	f.reduceRect(c.Min.X, top, c.Max.X, min(top+rowBlock, c.Max.Y))
 }
 
+// reduceRect averages the samples of each pixel, or spreads each over its pixels.
 func (f *Frame) reduceRect(left, top, right, end int) {
+	if f.half {
+		for y := top; y < end; y++ {
+			out := f.Picture.Pix[y*f.Picture.Stride:]
+			in := f.fine[4*(y/2)*f.vw:]
+			for x := left; x < right; x++ {
+				copy(out[4*x:4*x+4:4*x+4], in[4*(x/2):4*(x/2)+4:4*(x/2)+4])
+			}
+		}
+		return
+	}
 	n := f.samples
 	area := uint32(n * n)
 	for y := top; y < end; y++ {

@@ -4,6 +4,7 @@ import (
 	"image"
 	"image/color"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -21,8 +22,9 @@ type Frame struct {
 	Picture *image.RGBA
 
 	w, h    int
-	samples int // per pixel and direction
-	vw, vh  int // size of the buffers: w, h times samples
+	samples int  // per pixel and direction
+	half    bool // a sample for two by two pixels instead
+	vw, vh  int  // size of the buffers: w, h times samples, or half of them rounded up
 	// Where the picture's middle lies on the grid of corners, on which the
 	// middle of sample (x, y) is (x, y) times subOne.
 	originX, originY int32
@@ -33,7 +35,7 @@ type Frame struct {
 	keys   []uint32  // of each sample: what an outline runs between
 	mask   []uint8   // of each pixel, by turns casing and ink of the line being drawn
 	ringMM []float64 // of the pixels about the ring, how far they are from its centre
-	fine   []uint8   // RGBA of each sample, where there are several a pixel
+	fine   []uint8   // RGBA of each sample, where it is not one a pixel
 
 	scene    Scene
 	bodies   []placed
@@ -67,6 +69,11 @@ func (f *Frame) Size() (w, h int) { return f.w, f.h }
 
 // Camera is the camera the frame was drawn with last.
 func (f *Frame) Camera() Camera { return f.scene.Camera }
+
+// Holds says whether the frame was drawn with this body in the scene.
+func (f *Frame) Holds(b *Body) bool {
+	return f.ready && slices.ContainsFunc(f.scene.Bodies, func(p Placed) bool { return p.Body == b })
+}
 
 // Settled says whether the frame was drawn in full, not as a moving picture.
 func (f *Frame) Settled() bool { return f.ready && f.settled }
@@ -109,7 +116,7 @@ type placed struct {
 }
 
 // begin sets the frame up for a scene.
-func (f *Frame) begin(s *Scene, samples int) {
+func (f *Frame) begin(s *Scene, samples int, half bool) {
 	f.scene, f.ready = *s, false
 	if f.scene.Light == (Light{}) {
 		f.scene.Light = DefaultLight()
@@ -117,26 +124,29 @@ func (f *Frame) begin(s *Scene, samples int) {
 	if f.scene.PixelScale <= 0 {
 		f.scene.PixelScale = 1
 	}
-	f.samples = samples
+	f.samples, f.half = samples, half
 	f.vw, f.vh = f.w*samples, f.h*samples
+	if half {
+		f.vw, f.vh = (f.w+1)/2, (f.h+1)/2
+	}
 	n := f.vw * f.vh
 	f.depth = grow(f.depth, n)
 	f.keys = grow(f.keys, n)
-	if samples > 1 {
+	if f.apart() {
 		f.fine = grow(f.fine, 4*n)
 	}
 
 	c := s.Camera
 	v := view{right: c.Right, up: c.Up, ahead: r3.Scale(-1, c.Back), eye: c.Eye(), ortho: c.Orthographic}
-	v.cx, v.cy = float64(f.vw)/2, float64(f.vh)/2
+	v.cx, v.cy = float64(f.w)/2*f.perPixel(), float64(f.h)/2*f.perPixel()
 	whole := image.Rect(0, 0, f.w, f.h)
 	if f.scene.Clip == (image.Rectangle{}) {
 		f.scene.Clip = whole
 	}
 	f.scene.Clip = f.scene.Clip.Intersect(whole)
-	f.room = image.Rectangle{Min: f.scene.Clip.Min.Mul(samples), Max: f.scene.Clip.Max.Mul(samples)}
-	f.originX, f.originY = int32(f.vw-1)*subOne/2, int32(f.vh-1)*subOne/2
-	v.scale = c.PixelsPerMM(f.vh)
+	f.room = f.samplesOf(f.scene.Clip)
+	f.originX, f.originY = int32((v.cx-0.5)*subOne), int32((v.cy-0.5)*subOne)
+	v.scale = c.PixelsPerMM(f.h) * f.perPixel()
 	v.near = c.near()
 	if !v.ortho {
 		v.scale *= c.DistanceMM
@@ -164,6 +174,40 @@ func (f *Frame) begin(s *Scene, samples int) {
 		p.setLevel(p.Body.full, &base)
 		f.anyEdges = f.anyEdges || p.edges()
 	}
+}
+
+// perPixel is how many samples a pixel has in each direction.
+func (f *Frame) perPixel() float64 {
+	if f.half {
+		return 0.5
+	}
+	return float64(f.samples)
+}
+
+// apart says whether samples are coloured in a buffer of their own.
+func (f *Frame) apart() bool { return f.half || f.samples > 1 }
+
+// samplesOf is the samples that pixels are made of.
+func (f *Frame) samplesOf(pixels image.Rectangle) image.Rectangle {
+	if f.half {
+		return image.Rect(pixels.Min.X/2, pixels.Min.Y/2, (pixels.Max.X+1)/2, (pixels.Max.Y+1)/2)
+	}
+	return image.Rectangle{Min: pixels.Min.Mul(f.samples), Max: pixels.Max.Mul(f.samples)}
+}
+
+// middle is the sample in the middle of a pixel.
+func (f *Frame) middle(x, y int) (i, j int) {
+	if f.half {
+		return x / 2, y / 2
+	}
+	n := f.samples
+	return x*n + n/2, y*n + n/2
+}
+
+// sight is the line of sight of a sample.
+func (f *Frame) sight(i, j int) (eye, dir r3.Vec) {
+	n := f.perPixel()
+	return f.scene.Camera.Ray((float64(i)+0.5)/n, (float64(j)+0.5)/n, f.w, f.h)
 }
 
 // setLevel chooses the resolution and numbers its triangles from base on.

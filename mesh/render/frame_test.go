@@ -149,15 +149,20 @@ func TestFramesAllocateNothing(t *testing.T) {
 }
 
 // From near by, where clusters are cut and moving pictures are coloured in
-// blocks, the same holds: any number of threads gives the same bytes, nothing is
-// allocated, a part shaded again is what drawing all of it gives.
+// blocks, or in large ones drawn at half the resolution, the same holds: any
+// number of threads gives the same bytes, nothing is allocated, a part shaded
+// again is what drawing all of it gives, and a part drawn alone as well.
 func TestNearMovingPictures(t *testing.T) {
-	const w, h = 801, 501
+	t.Run("blocks", func(t *testing.T) { holdNearMoving(t, 801, 501, func(f *Frame) bool { return f.blocks && !f.half }) })
+	t.Run("half", func(t *testing.T) { holdNearMoving(t, 1281, 801, func(f *Frame) bool { return f.half && !f.blocks }) })
+}
+
+func holdNearMoving(t *testing.T, w, h int, coarse func(*Frame) bool) {
 	s := busyScene(t, w, h)
 	s.Camera = s.Camera.Nearer(6)
 	one := drawn(t, s, w, h, Moving, 1)
-	if !one.blocks {
-		t.Fatal("a near moving picture is not coloured in blocks")
+	if !coarse(one) {
+		t.Fatal("a near moving picture is not drawn coarsely")
 	}
 	for _, threads := range []int{2, 3} {
 		same(t, "threads", one, drawn(t, s, w, h, Moving, threads))
@@ -172,6 +177,32 @@ func TestNearMovingPictures(t *testing.T) {
 	}
 	if share := float64(far) / float64(len(settled.Picture.Pix)); share > 0.03 {
 		t.Errorf("%.1f %% of the moving picture is far from the settled one", 100*share)
+	}
+	// What is picked lies no farther from what the settled picture shows than a
+	// sample is wide.
+	for y := 5; y < h; y += 50 {
+		for x := 5; x < w; x += 50 {
+			p, ok := one.Pick(float64(x)+0.5, float64(y)+0.5)
+			q, ok2 := settled.Pick(float64(x)+0.5, float64(y)+0.5)
+			if ok != ok2 || p.Body != q.Body {
+				continue // across an edge
+			}
+			u, v, _, _ := s.Camera.Project(p.Point, w, h)
+			if d := math.Hypot(u-float64(x)-0.5, v-float64(y)-0.5); ok && d > 0.75 {
+				t.Errorf("%d,%d: what is picked lies %.2f pixels away", x, y, d)
+			}
+		}
+	}
+	part := *s
+	part.Clip = image.Rect(3, 5, w-2, h-1) // so large that it is drawn in the same way
+	alone := drawn(t, &part, w, h, Moving, 2)
+	inner := part.Clip.Inset(8) // outlines at the rim look at neighbours that were not drawn
+	for y := inner.Min.Y; y < inner.Max.Y; y++ {
+		for x := inner.Min.X; x < inner.Max.X; x++ {
+			if got, want := alone.Picture.RGBAAt(x, y), one.Picture.RGBAAt(x, y); got != want {
+				t.Fatalf("drawn alone, %d,%d is %v, want %v", x, y, got, want)
+			}
+		}
 	}
 	ring := *s.Ring
 	ring.Centre = r3.Add(ring.Centre, r3.Vec{X: 1, Y: 0.5})

@@ -259,7 +259,6 @@ func (p *pen) cover(a, b spot, radius, ra, rb float64, which int, slackMM float6
 	p.touched = p.touched.Union(box)
 	dx, dy := b.x-a.x, b.y-a.y
 	l2 := dx*dx + dy*dy
-	n := f.samples
 	ortho := f.scene.Camera.Orthographic
 	for y := box.Min.Y; y < box.Max.Y; y++ {
 		for x := box.Min.X; x < box.Max.X; x++ {
@@ -277,7 +276,8 @@ func (p *pen) cover(a, b spot, radius, ra, rb float64, which int, slackMM float6
 				continue
 			}
 			if !p.line.Through {
-				if d := f.depth[(y*n+n/2)*f.vw+x*n+n/2]; d != 0 {
+				i, j := f.middle(x, y)
+				if d := f.depth[j*f.vw+i]; d != 0 {
 					depth := a.depth + t*(b.depth-a.depth)
 					if !ortho {
 						depth = 1 / (1/a.depth + t*(1/b.depth-1/a.depth))

@@ -63,7 +63,7 @@ func (f *Frame) lay(px *pixel, c [3]float32, look *Look, tileMM float64, strengt
 		}
 		// A step of the pattern is a mm at its own tile. Below three pixels a
 		// step it fades, so that paper and outline are left.
-		step := tile / float32(p.tileMM) / (mm * float32(f.samples))
+		step := tile / float32(p.tileMM) / (mm * float32(f.perPixel()))
 		fade := clamp32((step - fadeEnd) / (fadeBegin - fadeEnd))
 		if fade == 0 {
 			continue

@@ -82,15 +82,10 @@ func (f *Frame) drawRing(r *Ring, clip image.Rectangle) {
 // distances works out how far the surface in the middle of each pixel of a
 // rectangle is from a place of the scene; below 0 where there is none.
 func (f *Frame) distances(from r3.Vec, rect image.Rectangle, out []float64) {
-	n := float64(f.samples)
-	ray := func(x, y int) (eye, dir r3.Vec) {
-		k := f.samples
-		return f.scene.Camera.Ray((float64(x*k+k/2)+0.5)/n, (float64(y*k+k/2)+0.5)/n, f.w, f.h)
-	}
-	// Lines of sight change evenly from pixel to pixel.
-	eye, dir := ray(0, 0)
-	eyeX, dirX := ray(1, 0)
-	eyeY, dirY := ray(0, 1)
+	// Lines of sight change evenly from sample to sample.
+	eye, dir := f.sight(0, 0)
+	eyeX, dirX := f.sight(1, 0)
+	eyeY, dirY := f.sight(0, 1)
 	eyeX, dirX, eyeY, dirY = r3.Sub(eyeX, eye), r3.Sub(dirX, dir), r3.Sub(eyeY, eye), r3.Sub(dirY, dir)
 	eye = r3.Sub(eye, from)
 	i := 0
@@ -98,10 +93,10 @@ func (f *Frame) distances(from r3.Vec, rect image.Rectangle, out []float64) {
 		for x := rect.Min.X; x < rect.Max.X; x++ {
 			out[i] = -1
 			if image.Pt(x, y).In(f.scene.Clip) {
-				k := f.samples
-				if d := f.depth[(y*k+k/2)*f.vw+x*k+k/2]; d != 0 {
+				sx, sy := f.middle(x, y)
+				if d := f.depth[sy*f.vw+sx]; d != 0 {
 					z := float64(f.view.depthOf(math.Float32frombits(uint32(d >> 32))))
-					fx, fy := float64(x), float64(y)
+					fx, fy := float64(sx), float64(sy)
 					px := eye.X + fx*eyeX.X + fy*eyeY.X + z*(dir.X+fx*dirX.X+fy*dirY.X)
 					py := eye.Y + fx*eyeX.Y + fy*eyeY.Y + z*(dir.Y+fx*dirX.Y+fy*dirY.Y)
 					pz := eye.Z + fx*eyeX.Z + fy*eyeY.Z + z*(dir.Z+fx*dirX.Z+fy*dirY.Z)
@@ -141,14 +136,13 @@ func (f *Frame) pointAt(x, y int) (r3.Vec, bool) {
 	if !image.Pt(x, y).In(f.scene.Clip) {
 		return r3.Vec{}, false
 	}
-	n := f.samples
-	i, j := x*n+n/2, y*n+n/2
+	i, j := f.middle(x, y)
 	d := f.depth[j*f.vw+i]
 	if d == 0 {
 		return r3.Vec{}, false
 	}
 	z := float64(f.view.depthOf(math.Float32frombits(uint32(d >> 32))))
-	from, dir := f.scene.Camera.Ray((float64(i)+0.5)/float64(n), (float64(j)+0.5)/float64(n), f.w, f.h)
+	from, dir := f.sight(i, j)
 	return r3.Add(from, r3.Scale(z, dir)), true
 }
 

@@ -27,7 +27,7 @@ type Picked struct {
 // Pick says what lies at a place of the picture, pixels from its upper left
 // corner. It is false over the background and before the frame is drawn.
 func (f *Frame) Pick(x, y float64) (Picked, bool) {
-	sx, sy := x*float64(f.samples), y*float64(f.samples)
+	sx, sy := x*f.perPixel(), y*f.perPixel()
 	i, j := int(math.Floor(sx)), int(math.Floor(sy))
 	if !f.ready || !image.Pt(i, j).In(f.room) {
 		return Picked{}, false
@@ -42,7 +42,7 @@ func (f *Frame) Pick(x, y float64) (Picked, bool) {
 	slot := id - p.base
 	origin := p.Body.mesh.Origin
 	g := p.toScene()
-	eye, dir := f.scene.Camera.Ray((float64(i)+0.5)/float64(f.samples), (float64(j)+0.5)/float64(f.samples), f.w, f.h)
+	eye, dir := f.sight(i, j)
 	back := g.Inverse()
 	from, along := r3.Sub(back.Apply(eye), origin), back.Turn(dir)
 
@@ -122,15 +122,15 @@ func (f *Frame) Reshade(s *Scene, rect image.Rectangle) image.Rectangle {
 		rect = clip // nothing was known of outlines before
 	}
 	wide := rect.Inset(-int(math.Ceil(rimWidth*f.scene.PixelScale)) - 1).Intersect(clip)
-	n := f.samples
-	if f.blocks { // coloured in blocks on even places
+	if f.blocks || f.half { // coloured in blocks on even places
 		wide = image.Rect(wide.Min.X&^1, wide.Min.Y&^1, (wide.Max.X+1)&^1, (wide.Max.Y+1)&^1).Intersect(clip)
 	}
-	f.shadeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
+	fine := f.samplesOf(wide)
+	f.shadeRect(fine.Min.X, fine.Min.Y, fine.Max.X, fine.Max.Y)
 	if f.anyEdges {
-		f.edgeRect(wide.Min.X*n, wide.Min.Y*n, wide.Max.X*n, wide.Max.Y*n)
+		f.edgeRect(fine.Min.X, fine.Min.Y, fine.Max.X, fine.Max.Y)
 	}
-	if n > 1 {
+	if f.apart() {
 		f.reduceRect(wide.Min.X, wide.Min.Y, wide.Max.X, wide.Max.Y)
 	}
 	f.drawOver(wide)

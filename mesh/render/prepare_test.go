@@ -1,9 +1,11 @@
 package render
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"math"
+	"math/rand/v2"
 	"slices"
 	"testing"
 
@@ -17,9 +19,9 @@ import (
 // Interleaving bits by hand, bit by bit, is the definition of a Morton code.
 func TestSpread(t *testing.T) {
 	for x := range uint32(1024) {
-		var want uint64
+		var want uint32
 		for b := range 10 {
-			want |= uint64(x>>b&1) << (3 * b)
+			want |= uint32(x>>b&1) << (3 * b)
 		}
 		if got := spread(x); got != want {
 			t.Fatalf("spread(%d) = %b, want %b", x, got, want)
@@ -41,10 +43,44 @@ func TestRadixSortIsAStableSort(t *testing.T) {
 		}
 		want := slices.Clone(a)
 		slices.Sort(want) // the low bits are the place, so equals stay in order
-		if got := radixSort(a); !slices.Equal(got, want) {
+		if got := radixSort(a, make([]uint64, len(a))); !slices.Equal(got, want) {
 			t.Fatalf("got %x, want %x", got, want)
 		}
 	})
+}
+
+// Places come in the order that a stable sort of the standard library gives,
+// what is no number left out, also where most keys are in one bucket.
+func TestSortedPlacesAreAStableSort(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		keys := rapid.SliceOfN(rapid.Uint32Range(0, notANumber), 0, 400).Draw(t, "keys")
+		few := rapid.Uint32Range(1, notANumber).Draw(t, "range")
+		want := []uint32{}
+		for i := range keys {
+			if keys[i] != notANumber {
+				keys[i] %= few
+				want = append(want, uint32(i))
+			}
+		}
+		slices.SortStableFunc(want, func(i, j uint32) int { return cmp.Compare(keys[i], keys[j]) })
+		if got := sortedPlaces(keys); !slices.Equal(got, want) {
+			t.Fatalf("got %v, want %v", got, want)
+		}
+	})
+	// More than a block.
+	r := rand.New(rand.NewPCG(1, 2))
+	keys := make([]uint32, 600_000)
+	for i := range keys {
+		keys[i] = uint32(r.IntN(1<<30)) >> r.IntN(30)
+	}
+	want := make([]uint32, len(keys))
+	for i := range want {
+		want[i] = uint32(i)
+	}
+	slices.SortStableFunc(want, func(i, j uint32) int { return cmp.Compare(keys[i], keys[j]) })
+	if !slices.Equal(sortedPlaces(keys), want) {
+		t.Error("600 000 keys are out of order")
+	}
 }
 
 // Ten bits a component are good to 0.1 degrees.
@@ -150,6 +186,69 @@ func TestProxy(t *testing.T) {
 	small, err := Prepare(context.Background(), m, Options{})
 	if err != nil || small.proxy != nil {
 		t.Errorf("a small mesh gets a proxy (%v)", err)
+	}
+}
+
+// A sketch is the coarse copy alone, whether the file has normals or not; it can
+// be drawn and turned, and what Prepare makes with it is what it makes without.
+func TestSketch(t *testing.T) {
+	const w, h = 160, 120
+	ctx := context.Background()
+	m := solid.Icosphere(6, 50)
+	given := *m
+	for v := range m.VertexCount() {
+		p := m.Vertex(uint32(v))
+		given.Normals = append(given.Normals, float32(p.X/50), float32(p.Y/50), float32(p.Z/50))
+	}
+	for name, m := range map[string]*mesh.Mesh{"bare": m, "with normals": &given} {
+		sketch, err := Sketch(ctx, m, Options{ProxyTriangles: 10000})
+		if err != nil || sketch == nil {
+			t.Fatalf("%s: no sketch: %v", name, err)
+		}
+		if got := sketch.full.drawn; got < 6000 || got > 15000 {
+			t.Errorf("%s: %d triangles, 10 000 were asked for", name, got)
+		}
+		var pictures [3]*Frame
+		var bodies [3]*Body
+		bodies[0] = sketch
+		for i, s := range []*Body{nil, sketch} {
+			if bodies[1+i], err = Prepare(ctx, m, Options{ProxyTriangles: 10000, Sketch: s}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if bodies[2].proxy != sketch.full {
+			t.Errorf("%s: the sketch was made again", name)
+		}
+		camera := LookFrom(r3.Vec{X: 1, Y: 2, Z: 3}, r3.Vec{Y: 1}).Whole(r3.Vec{}, 50, w, h)
+		for i, b := range bodies {
+			pictures[i] = drawn(t, &Scene{Camera: camera, Background: grey, Bodies: []Placed{{Body: b}}}, w, h, Settled, 2)
+		}
+		same(t, name+": with a sketch and without", pictures[1], pictures[2])
+		var sum float64
+		for i, v := range pictures[0].Picture.Pix {
+			sum += math.Abs(float64(v) - float64(pictures[1].Picture.Pix[i]))
+		}
+		if mean := sum / float64(len(pictures[0].Picture.Pix)); mean > 3 {
+			t.Errorf("%s: the sketch differs by %.1f of 255 from the whole", name, mean)
+		}
+		if p, ok := pictures[0].Pick(w/2, h/2); !ok || !p.Coarse {
+			t.Errorf("%s: what is picked from the sketch is not called coarse", name)
+		}
+	}
+	if small, err := Sketch(ctx, m, Options{}); small != nil || err != nil {
+		t.Errorf("a small mesh gets a sketch: %v, %v", small, err)
+	}
+	of, err := Sketch(ctx, m, Options{ProxyTriangles: 10000})
+	if err != nil {
+		t.Fatal(err)
+	}
+	other := *m
+	b, err := Prepare(ctx, &other, Options{ProxyTriangles: 10000, Sketch: of})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b.proxy == nil || b.proxy == of.full {
+		t.Error("the sketch of another mesh was taken")
 	}
 }
 

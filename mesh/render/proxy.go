@@ -1,6 +1,7 @@
 package render
 
 import (
+	"context"
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -20,8 +21,9 @@ type proxyMesh struct {
 // vertices in one cell of a grid become one, at their mean; a face whose
 // corners fall into three cells is kept. The cell is chosen so that about
 // target faces stay. Cells are found by sorting, never by a dense grid, whose
-// memory would grow with the cube of the resolution.
-func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMesh {
+// memory would grow with the cube of the resolution. Vertices need not be welded:
+// those at one place are in one cell.
+func cluster(m *mesh.Mesh, box mesh.Box, target int) *proxyMesh {
 	// A surface of area A crosses about 1.4 A/c² cells of side c, each with two
 	// faces (2.5 to 3 faces measured on bumpy bodies).
 	cell := math.Sqrt(2.8 * mesh.Area(m) / float64(target))
@@ -34,64 +36,102 @@ func cluster(m *mesh.Mesh, box mesh.Box, normals []uint32, target int) *proxyMes
 	// Everything is counted before it is set aside: a body of a million triangles
 	// would else need as much again for what appending leaves behind.
 	of, first := cellsOf(m, o, cell, target)
-	p := &proxyMesh{
-		mesh:    &mesh.Mesh{Origin: m.Origin, Positions: make([]float32, 3*len(first))},
-		normals: make([]uint32, len(first)), vertex: first,
+	p := &proxyMesh{mesh: &mesh.Mesh{Origin: m.Origin, Positions: make([]float32, 3*len(first))}, vertex: first}
+	given := len(m.Normals) == len(m.Positions)
+	p.means(m, of, given)
+	p.keepFaces(m, of)
+	if !given {
+		same := &mesh.Weld{Of: make([]uint32, len(first)), Count: len(first)}
+		for i := range same.Of {
+			same.Of[i] = uint32(i)
+		}
+		p.normals = cornerNormals(p.mesh, same)
 	}
+	return p
+}
+
+// means puts every vertex of the copy at the mean of those in its cell, with
+// their mean normal where the scan has normals.
+func (p *proxyMesh) means(m *mesh.Mesh, of []uint32, normals bool) {
 	type mean struct {
 		x, y, z    float64
 		nx, ny, nz float32
 		count      uint32
 	}
-	sums := make([]mean, len(first))
+	sums := make([]mean, len(p.vertex))
 	for i, c := range of {
 		if c == noCell {
 			continue
 		}
 		q := m.Positions[3*i : 3*i+3 : 3*i+3]
-		nx, ny, nz := unpackNormal(normals[i])
 		s := &sums[c]
 		s.x += float64(q[0])
 		s.y += float64(q[1])
 		s.z += float64(q[2])
-		s.nx += nx
-		s.ny += ny
-		s.nz += nz
 		s.count++
+		if normals {
+			n := m.Normals[3*i : 3*i+3 : 3*i+3]
+			s.nx += n[0]
+			s.ny += n[1]
+			s.nz += n[2]
+		}
 	}
 	for c, s := range sums {
 		n := float64(s.count)
 		p.mesh.Positions[3*c], p.mesh.Positions[3*c+1], p.mesh.Positions[3*c+2] = float32(s.x/n), float32(s.y/n), float32(s.z/n)
+	}
+	if !normals {
+		return
+	}
+	p.normals = make([]uint32, len(sums))
+	for c, s := range sums {
 		p.normals[c] = packNormal(float64(s.nx), float64(s.ny), float64(s.nz))
 	}
-	// stays says whether the corners of face f fall into three cells.
+}
+
+// keepFaces keeps the faces whose corners fall into three cells, in their order.
+func (p *proxyMesh) keepFaces(m *mesh.Mesh, of []uint32) {
 	stays := func(f int) (a, b, c uint32, ok bool) {
 		t := m.Triangles[3*f : 3*f+3 : 3*f+3]
 		a, b, c = of[t[0]], of[t[1]], of[t[2]]
 		return a, b, c, a != b && b != c && c != a && max(a, b, c) != noCell
 	}
+	n := m.FaceCount()
+	at := make([]int, (n+sortBlock-1)/sortBlock) // where the faces of a block begin
+	blocks := func(do func(b, from, to int)) {
+		_ = mesh.Parallel(context.Background(), len(at), func(b int) { do(b, b*sortBlock, min(n, (b+1)*sortBlock)) })
+	}
+	blocks(func(b, from, to int) {
+		for f := from; f < to; f++ {
+			if _, _, _, ok := stays(f); ok {
+				at[b]++
+			}
+		}
+	})
 	kept := 0
-	for f := range m.FaceCount() {
-		if _, _, _, ok := stays(f); ok {
-			kept++
-		}
+	for b, k := range at {
+		at[b] = kept
+		kept += k
 	}
-	p.mesh.Triangles = make([]uint32, 0, 3*kept)
-	p.face = make([]uint32, 0, kept)
-	for f := range m.FaceCount() {
-		a, b, c, ok := stays(f)
-		if !ok {
-			continue
+	p.mesh.Triangles = make([]uint32, 3*kept)
+	p.face = make([]uint32, kept)
+	blocks(func(b, from, to int) {
+		i := at[b]
+		for f := from; f < to; f++ {
+			a, b, c, ok := stays(f)
+			if !ok {
+				continue
+			}
+			// Clustering may turn a face over; it keeps the side of the face it stands
+			// for, so that faces that look away can be left out.
+			if turned(p.mesh.Positions, [3]uint32{a, b, c}, m.Positions, [3]uint32(m.Triangles[3*f:3*f+3])) {
+				b, c = c, b
+			}
+			p.mesh.Triangles[3*i], p.mesh.Triangles[3*i+1], p.mesh.Triangles[3*i+2] = a, b, c
+			p.face[i] = uint32(f)
+			i++
 		}
-		// Clustering may turn a face over; it keeps the side of the face it stands
-		// for, so that faces that look away can be left out.
-		if turned(p.mesh.Positions, [3]uint32{a, b, c}, m.Positions, [3]uint32(m.Triangles[3*f:3*f+3])) {
-			b, c = c, b
-		}
-		p.mesh.Triangles = append(p.mesh.Triangles, a, b, c)
-		p.face = append(p.face, uint32(f))
-	}
-	return p
+	})
 }
 
 // noCell marks vertices in no cell.

@@ -111,12 +111,16 @@ func (f *Frame) rasterCluster(p *placed, cluster, top, end int, s *scratch) {
 		for y := minY; y <= maxY; y++ {
 			row := depth[int(y)*width+int(minX) : int(y)*width+int(maxX)+1]
 			w0, w1, w2 := e0, e1, e2
-			for x := range row {
-				if w0|w1|w2 >= 0 {
-					q := float32(w0)*q0 + float32(w1)*q1 + float32(w2)*q2 - qt
-					if z := uint64(math.Float32bits(q))<<32 | id; z > row[x] {
-						row[x] = z
-					}
+			x := 0
+			for ; x < len(row) && w0|w1|w2 < 0; x++ {
+				w0 -= ay
+				w1 -= by
+				w2 -= gy
+			}
+			for ; x < len(row) && w0|w1|w2 >= 0; x++ {
+				q := float32(w0)*q0 + float32(w1)*q1 + float32(w2)*q2 - qt
+				if z := uint64(math.Float32bits(q))<<32 | id; z > row[x] {
+					row[x] = z
 				}
 				w0 -= ay
 				w1 -= by

@@ -15,8 +15,8 @@ type Quality int
 
 const (
 	// Moving pictures are drawn while the view changes: one shade a triangle
-	// unless there is time for more, and the proxy of a mesh too big to draw
-	// whole in time.
+	// unless there is time for more, the proxy of a mesh too big to draw whole in
+	// time, and a sample for two by two pixels where a body fills a large picture.
 	Moving Quality = iota
 	// Settled pictures show every triangle, smoothly shaded.
 	Settled
@@ -116,7 +116,7 @@ func (r *Renderer) work(thread int) {
 		case doRaster:
 			r.raster(int(part), &r.scratch[thread])
 		case doShade:
-			r.frame.shadeRows(r.frame.room.Min.Y + int(part)*rowBlock)
+			r.frame.shadeRows(r.frame.room.Min.Y&^1 + int(part)*rowBlock)
 		case doEdges:
 			r.frame.edgeRows(r.frame.room.Min.Y + int(part)*rowBlock)
 		case doReduce:
@@ -167,22 +167,25 @@ func (r *Renderer) Draw(ctx context.Context, f *Frame, s *Scene, q Quality) erro
 	if q == Fine && 2*max(f.w, f.h) <= maxSide {
 		samples = 2
 	}
-	f.begin(s, samples)
+	f.begin(s, samples, false)
+	if q == Moving && f.pixelsInSight() > halfPixels {
+		f.begin(s, samples, true)
+	}
 	r.cullAll(false)
 	if q == Moving && f.wantsProxies(r.triangles()) {
 		r.cullAll(true)
 	}
 	f.setSmooth(q != Moving || f.smoothInTime(r.triangles()))
 	f.settled = q != Moving
-	f.blocks = q == Moving && !f.allFlat() && f.pixelsInSight() > blockPixels
+	f.blocks = q == Moving && !f.half && !f.allFlat() && f.pixelsInSight() > blockPixels
 	r.setBands()
 	r.run(doRaster, len(r.bands)-1)
-	blocks := (f.room.Dy() + rowBlock - 1) / rowBlock
+	blocks := (f.room.Dy() + rowBlock) / rowBlock
 	r.run(doShade, blocks)
 	if f.anyEdges {
 		r.run(doEdges, blocks)
 	}
-	if samples > 1 {
+	if f.apart() {
 		r.run(doReduce, (f.scene.Clip.Dy()+rowBlock-1)/rowBlock)
 	}
 	if r.stop() {
@@ -266,6 +269,7 @@ const (
 	smoothPixels    = 400_000
 	largeTriangle   = 10 // pixels, back faces and hidden ones counted in
 	blockPixels     = 200_000
+	halfPixels      = 750_000
 )
 
 // triangles is about how many triangles the last cull left.

@@ -51,9 +51,9 @@ type facet struct {
 	varied   bool // colours differ from corner to corner, else colours[0] counts
 }
 
-// shadeRows colours a block of rows from the one given on.
+// shadeRows colours a block of rows from the one given on, an even one.
 func (f *Frame) shadeRows(top int) {
-	f.shadeRect(f.room.Min.X, top, f.room.Max.X, min(top+rowBlock, f.room.Max.Y))
+	f.shadeRect(f.room.Min.X, max(top, f.room.Min.Y), f.room.Max.X, min(top+rowBlock, f.room.Max.Y))
 }
 
 // shadeRect colours the samples of a rectangle from the depth buffer.
@@ -73,7 +73,7 @@ func (f *Frame) shadeRect(left, top, right, end int) {
 // matter how the picture is cut into parts.
 func (f *Frame) shadeBlocks(left, top, right, end int) {
 	pix, stride := f.Picture.Pix, f.Picture.Stride
-	if f.samples > 1 {
+	if f.apart() {
 		pix, stride = f.fine, 4*f.vw
 	}
 	var px pixel
@@ -130,7 +130,7 @@ func (px *pixel) beside(a, b uint64) bool {
 // last triangle.
 func (f *Frame) shadeEach(px *pixel, left, top, right, end int) {
 	pix, stride := f.Picture.Pix, f.Picture.Stride
-	if f.samples > 1 {
+	if f.apart() {
 		pix, stride = f.fine, 4*f.vw
 	}
 	bg := f.scene.Background

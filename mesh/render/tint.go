@@ -15,7 +15,7 @@ func (b *Body) tintLevels(textures []*texture) {
 		l = b.proxy
 	}
 	m := b.mesh
-	if len(m.Colours) == 0 && len(textures) == 0 {
+	if len(m.Colours) == 0 && len(textures) == 0 || len(textures) == 0 && l.tint.Load() != nil {
 		return
 	}
 	tint := make([]uint32, len(l.face))

@@ -38,6 +38,10 @@ type Options struct {
 	// overrides it, with a finding: some programs write millimetres into
 	// formats of metres.
 	Unit Unit
+	// Read, if not nil, is given the mesh as soon as it is in memory, before Open
+	// has done with the file, to look at but not to change: what is told of the scan
+	// may still be an error.
+	Read func(m *mesh.Mesh)
 	// Progress, if not nil, is told how far opening is (0 to 1).
 	Progress func(done float64, words string)
 }
@@ -97,6 +101,9 @@ func open(ctx context.Context, path string, opt Options) (*Scan, error) {
 	}
 	if err != nil {
 		return nil, err
+	}
+	if opt.Read != nil && ctx.Err() == nil {
+		opt.Read(s.Mesh)
 	}
 	if err := ctx.Err(); err != nil {
 		return nil, err

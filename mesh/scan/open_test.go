@@ -14,6 +14,7 @@ import (
 	"strings"
 	"testing"
 
+	"rigatino/mesh"
 	"rigatino/mesh/scan"
 	"rigatino/mesh/solid"
 )
@@ -191,6 +192,22 @@ func TestBadFilesAreRefusedInOneSentence(t *testing.T) {
 	}
 	if _, err := scan.Open(context.Background(), rows[0].path, scan.Options{}); !errors.Is(err, fs.ErrNotExist) {
 		t.Errorf("a missing file gives %v", err)
+	}
+}
+
+// The mesh is given away while the file is still looked at, and stopping then
+// stops all.
+func TestOpenGivesTheMeshAsItIsRead(t *testing.T) {
+	for _, file := range []string{"index-u32.glb", "index-u16-separate.gltf"} {
+		var early *mesh.Mesh
+		s, err := scan.Open(context.Background(), filepath.Join(ours, file), scan.Options{Read: func(m *mesh.Mesh) { early = m }})
+		if err != nil || early == nil || early != s.Mesh {
+			t.Errorf("%s: not given: %v", file, err)
+		}
+	}
+	ctx, stop := context.WithCancel(context.Background())
+	if _, err := scan.Open(ctx, filepath.Join(ours, "index-u32.glb"), scan.Options{Read: func(*mesh.Mesh) { stop() }}); !errors.Is(err, context.Canceled) {
+		t.Errorf("stopped while the mesh was looked at, it gives %v", err)
 	}
 }
 

@@ -108,12 +108,19 @@ func (l *Looks) Hide(region uint16, hidden bool) {
 }
 
 // Update reads the faces that an action touched again, and the regions it may
-// have made.
+// have made; the whole map, if a region is of another kind than before.
 func (l *Looks) Update(faces []uint32, regions []annotate.Region) {
+	other := false
 	for _, r := range regions {
-		if old, ok := l.regions[r.Number]; !ok || old.Kind != r.Kind || old.Layer != r.Layer {
+		old, ok := l.regions[r.Number]
+		if !ok || old.Kind != r.Kind || old.Layer != r.Layer {
 			l.regions[r.Number] = r
+			other = other || ok
 		}
+	}
+	if other {
+		l.rebuild()
+		return
 	}
 	l.layers = l.labels.OverlayRegions()
 	for _, f := range faces {

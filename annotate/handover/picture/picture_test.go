@@ -161,6 +161,11 @@ func TestUpdateEqualsReadingAnew(t *testing.T) {
 	}
 	l.Update(out.Diff.Faces(), regions)
 	same("after undo")
+	regions[0].Kind = "reconstruction"
+	l.Update(nil, regions)
+	same("after a region changed its kind")
+	regions[0].Kind = "fill"
+	l.Update(nil, regions)
 	l.SetShow(AsSeen)
 	if l.Marks() != nil {
 		t.Error("as seen still shows the map")
