@@ -7,6 +7,10 @@ import (
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
+	"rigatino/mesh/frame"
+	"rigatino/mesh/solid/bentbody"
 )
 
 // Gaps drawn on a plate with a spherical covariance of range 5 mm and sill
@@ -97,4 +101,51 @@ func TestSmallestAtAPlace(t *testing.T) {
 	at := r3.Vec{X: 1, Y: 30}
 	near(t, "along z", c.SmallestAt(Removed, at, r3.Vec{Z: 1}), 0.03+2*math.Hypot(0.02, 0.03), 1e-12)
 	near(t, "along x", c.SmallestAt(Removed, at, r3.Vec{X: 1}), 0.03, 1e-12)
+}
+
+// A pair whose error is six times as large at one end (same body before and
+// after, with four true cuts): whatever a picture shows is at least what the pair
+// can show at that place, and at the bad end that is more than at the good one.
+func TestShownByPlace(t *testing.T) {
+	rng := rand.New(rand.NewPCG(3, 4))
+	body := bentbody.New(1)
+	s := bentbody.Scanning{Triangles: 60000, NoiseMM: 0.02}
+	before, after := body.Before(s), body.After(s)
+	smoothError(before, 0.01, 5, 6, rng)
+	smoothError(after, 0.01, 5, 6, rng)
+	c := compare(t, before, after, frame.Identity(), Options{})
+	box := mesh.Bounds(c.After.Mesh)
+	var good, bad, goodN, badN float64
+	for v := range uint32(c.After.Weld.Count) {
+		least := c.smallestAt(c.After, v, Removed)
+		if least < c.SmallestMM-1e-12 {
+			t.Fatalf("%v mm at a place, %v for the pair", least, c.SmallestMM)
+		}
+		if z := (c.After.Vertex(v).Z - box.Min.Z) / (box.Max.Z - box.Min.Z); z < 0.5 {
+			good, goodN = good+least, goodN+1
+		} else if z > 0.95 {
+			bad, badN = bad+least, badN+1
+		}
+	}
+	t.Logf("checked: smallest change %.3f mm on the good half, %.3f mm at the bad end, %.3f mm for the pair", good/goodN, bad/badN, c.SmallestMM)
+	if bad/badN < 2*good/goodN {
+		t.Errorf("%v mm at the bad end, %v on the good half", bad/badN, good/goodN)
+	}
+	for i, g := range c.ShownGap() {
+		if x := math.Abs(float64(g)); x > c.SmallestMM {
+			v := c.After.Weld.Of[i]
+			kind := Added
+			if g < 0 {
+				kind = Removed
+			}
+			if least := c.smallestAt(c.After, v, kind); x < least-1e-6 {
+				t.Fatalf("vertex %d shows %v mm, where the pair can show %v", i, x, least)
+			}
+		}
+	}
+	for _, a := range c.Areas {
+		if !(a.SmallestMM > 0) || a.MaxDepthMM < a.SmallestMM {
+			t.Errorf("an area %v mm deep where %v can be shown", a.MaxDepthMM, a.SmallestMM)
+		}
+	}
 }

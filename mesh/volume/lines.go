@@ -293,16 +293,23 @@ func (g *grid) rasterise(out []crossing, corner *[3][3]float32, what crossing) [
 	if !(g.cell[0] > 0) || !(g.cell[1] > 0) {
 		return out
 	}
+	// Most faces of a fine scan stand between two lines.
 	var u, v, w [3]float64
+	across := 1 / g.cell[0]
 	for n := range corner {
-		p := &corner[n]
-		u[n] = (float64(p[0])-float64(g.low[0]))/g.cell[0] - 0.5
-		v[n] = (float64(p[1])-float64(g.low[1]))/g.cell[1] - 0.5
-		w[n] = float64(p[2])
+		u[n] = (float64(corner[n][0])-float64(g.low[0]))*across - 0.5
 	}
 	u0, u1 := max(0, math.Ceil(min(u[0], u[1], u[2]))), min(linesAcross-1, math.Floor(max(u[0], u[1], u[2])))
+	if !(u0 <= u1) {
+		return out
+	}
+	across = 1 / g.cell[1]
+	for n := range corner {
+		v[n] = (float64(corner[n][1])-float64(g.low[1]))*across - 0.5
+		w[n] = float64(corner[n][2])
+	}
 	v0, v1 := max(0, math.Ceil(min(v[0], v[1], v[2]))), min(linesAcross-1, math.Floor(max(v[0], v[1], v[2])))
-	if !(u0 <= u1) || !(v0 <= v1) {
+	if !(v0 <= v1) {
 		return out
 	}
 	turn := edgeSide(u[0], v[0], u[1], v[1], u[2], v[2])

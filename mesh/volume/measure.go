@@ -99,7 +99,8 @@ type work struct {
 	beforeFaces, afterFaces [][]uint32          // faces an area's outline may cross or hold
 	masks                   [][2][]uint32       // faces before and after that the count along lines takes for an area's
 	unchanged               unchanged
-	numbers                 sync.Pool // *[]uint32, for zoneOf
+	lines                   *lineCounter // nil where a scan is open
+	numbers                 sync.Pool    // *[]uint32, for zoneOf
 }
 
 // Measure measures the volume of every area of a change.
@@ -118,7 +119,18 @@ func Measure(ctx context.Context, c *change.Change, opt Options) (*Result, error
 	// Rings end at their last step; beyond it a line halfway to the next area
 	// needs both distances.
 	limit := (ringSteps[rings] + 2) * c.StepMM
-	if w.reached, err = spread(ctx, c.After, seeds(c), limit); err != nil {
+	// The walk has one front; the other processor prepares the count meanwhile.
+	stopped := mesh.Parallel(ctx, 2, func(i int) {
+		if i == 0 {
+			w.reached, err = spread(ctx, c.After, seeds(c), limit)
+		} else if len(c.Areas) > 0 && c.Before.Topology.Closed() && c.After.Topology.Closed() {
+			w.lines = newLineCounter(c.Before, c.After)
+		}
+	})
+	if err == nil {
+		err = stopped
+	}
+	if err != nil {
 		return nil, err
 	}
 	say(0.1, words)

@@ -235,14 +235,14 @@ type overhang struct {
 	corners [3]uint32 // of the face at whose rim the closest place is
 	weights [3]float64
 	past    float64 // how far beyond the rim along the surface after, mm
-	away    float64 // how far from the rim, mm
+	thick   float64 // how far apart the scans are at the rim, mm
 	ends    float64 // how far it is over the surface before to where that ends, mm
 }
 
 // overhangs finds the vertices of the scan before beyond the rim of the scan
 // after. The outline of an area whose core reaches that rim goes on beyond it as
 // far as it would on the scan after, and to the end of the scan before where that
-// is no farther off than the other scan: both may have ended at the same bed,
+// is no farther than the scans are apart at the rim: both may have ended at the same bed,
 // whose line on the outer surface lies beyond the feet on the inner one.
 func (w *work) overhangs() map[uint32]overhang {
 	b, a := w.change.Before, w.change.After
@@ -262,6 +262,9 @@ func (w *work) overhangs() map[uint32]overhang {
 		near := false
 		for n, u := range o.corners {
 			near = near || w.reached[u].label[0] != none
+			if g := math.Abs(a.Gap[u]); weights[n] > 0 && g > o.thick {
+				o.thick = g
+			}
 			at = r3.Add(at, r3.Scale(weights[n], a.Vertex(u)))
 			normal = r3.Add(normal, r3.Scale(weights[n], a.Stars[u].Sum()))
 		}
@@ -269,9 +272,11 @@ func (w *work) overhangs() map[uint32]overhang {
 			continue
 		}
 		off := r3.Sub(b.Vertex(uint32(v)), at)
-		o.away = length(off)
 		up := r3.Dot(off, normal) / length(normal)
-		o.past = math.Sqrt(max(0, o.away*o.away-up*up))
+		o.past = math.Sqrt(max(0, r3.Norm2(off)-up*up))
+		if o.past > max(o.thick, ringSteps[rings]*w.change.StepMM) {
+			continue // no outline goes there
+		}
 		for _, f := range b.Topology.FacesOf(uint32(v)) {
 			i, j, k := b.Topology.Face(f)
 			for e, u := range [3]uint32{i, j, k} {
@@ -313,8 +318,8 @@ func (w *work) levelBeyond(o *overhang, k int32, d float64) float64 {
 		f += o.weights[n] * w.reached[u].level(k, d)
 		core = core || o.weights[n] > 0 && w.change.After.Core[u] == k
 	}
-	if core && o.past+o.ends <= o.away {
-		f += o.away
+	if core && o.past+o.ends <= o.thick {
+		f += o.thick
 	}
 	return max(-d, min(d, f))
 }

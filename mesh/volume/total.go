@@ -13,11 +13,10 @@ import (
 
 // check adds the count along lines and says which checks agree.
 func (w *work) check(ctx context.Context, r *Result, progress func(float64)) error {
-	b, a := w.change.Before, w.change.After
 	counts := make([]lineCount, len(r.Areas))
-	if len(r.Areas) > 0 && b.Topology.Closed() && a.Topology.Closed() {
+	if w.lines != nil {
 		var err error
-		if counts, err = newLineCounter(b, a).count(ctx, w.masks, progress); err != nil {
+		if counts, err = w.lines.count(ctx, w.masks, progress); err != nil {
 			return err
 		}
 	}
