@@ -217,7 +217,7 @@ func (f *fine) bootstrap(r *Result) {
 	}
 	// JᵀJ alone is optimistic, so it is a floor only.
 	if inv, ok := inverse(&all, f.radius); ok && all.weight > rigidPart {
-		s2 := all.sum / all.weight
+		s2 := all.sum / all.weight / f.independent()
 		for a := range rigidPart {
 			for b := range rigidPart {
 				r.Covariance[6*a+b] += s2 * inv[6*a+b]

@@ -80,6 +80,13 @@ func (r *Result) covarianceAt(p r3.Vec) (out [3][3]float64) {
 // hangs together counts as shown.
 const smoothPart = 0.25
 
+// independent is how many independent places one that is looked at counts for. A
+// place between vertices has about half their variance, and places in one triangle
+// share it: there are no more independent ones than half the vertices.
+func (f *fine) independent() float64 {
+	return math.Min(1, 0.5*float64(f.after.VertexCount())/float64(max(1, len(f.points))))
+}
+
 // smooth looks for error that hangs together over whole cells of the stable area:
 // what the cells' mean gaps spread by more than independent noise of the vertices
 // would make them. Such error bends the surface as a motion would, so a fit takes
@@ -107,9 +114,7 @@ func (f *fine) smooth(r *Result) {
 		m.sum, m.weight, m.n = m.sum+w*e, m.weight+w, m.n+1
 		used++
 	}
-	// A place between vertices has about half their variance, and places in one
-	// triangle share it: there are no more independent ones than half the vertices.
-	each := math.Min(1, 0.5*float64(f.after.VertexCount())/float64(max(1, len(f.points))))
+	each := f.independent()
 	var excess []float64
 	for _, m := range at {
 		if n := m.n * each; n >= 8 {
