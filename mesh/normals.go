@@ -13,8 +13,21 @@ import (
 // not matter. A vertex without faces of any area has the zero vector.
 func VertexNormals(m *Mesh, w *Weld) []r3.Vec {
 	normals := make([]r3.Vec, w.Count)
-	// Shares are computed side by side, and added in the order of the faces.
-	const chunk = 16 * topologyBlock
+	NormalShares(m, w, func(v uint32, share r3.Vec) { normals[v] = r3.Add(normals[v], share) })
+	for v, n := range normals {
+		if l := norm(n); l > 0 {
+			normals[v] = r3.Scale(1/l, n)
+		}
+	}
+	return normals
+}
+
+// NormalShares calls add with what every face gives to the normals of its three
+// corners, welded ids, in the order of the faces: VertexNormals for who keeps them
+// in another way.
+func NormalShares(m *Mesh, w *Weld, add func(v uint32, share r3.Vec)) {
+	// Shares are computed side by side, and added one by one.
+	const chunk = 4 * topologyBlock
 	n := m.FaceCount()
 	shares := make([][3]r3.Vec, min(n, chunk))
 	for from := 0; from < n; from += chunk {
@@ -26,17 +39,11 @@ func VertexNormals(m *Mesh, w *Weld) []r3.Vec {
 		})
 		for i := range part {
 			a, b, c := w.Face(m, uint32(from+i))
-			normals[a] = r3.Add(normals[a], part[i][0])
-			normals[b] = r3.Add(normals[b], part[i][1])
-			normals[c] = r3.Add(normals[c], part[i][2])
+			add(a, part[i][0])
+			add(b, part[i][1])
+			add(c, part[i][2])
 		}
 	}
-	for v, n := range normals {
-		if l := norm(n); l > 0 {
-			normals[v] = r3.Scale(1/l, n)
-		}
-	}
-	return normals
 }
 
 // normalShares is the unit normal of a face times its angle at each corner;

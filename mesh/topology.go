@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"sync"
 	"sync/atomic"
 )
 
@@ -39,17 +40,27 @@ type Topology struct {
 	// Degenerate and Duplicate count the faces that take no part.
 	Degenerate, Duplicate int
 
-	corners []uint32 // 3 welded ids per face, in the mesh's order
-	start   []uint32 // CSR over welded vertices …
-	faces   []uint32 // … of the faces round each, ascending
+	corners  []uint32 // 3 welded ids per face, in the mesh's order
+	vertices int      // welded
+	taking   int      // faces that take part
+
+	listed sync.Once // of a large mesh the following is made when first asked for
+	start  []uint32  // CSR over welded vertices …
+	faces  []uint32  // … of the faces round each, ascending
 }
+
+// keptLists is up to how many faces the lists of faces round vertices, 14 bytes a
+// face, are kept when the neighbours have been found. A large scan is looked at and
+// marked without them; what asks for them waits a tenth of a second for each three
+// million faces, once.
+const keptLists = 500_000
 
 // NewTopology finds the neighbours of every face of m, whose triangles it may keep
 // and which must not change from then on. A triangle whose corner
 // is not a vertex of the mesh must have been refused by the reader.
 func NewTopology(m *Mesh, w *Weld) *Topology {
 	n := m.FaceCount()
-	t := &Topology{Neighbour: make([]int32, 3*n)}
+	t := &Topology{Neighbour: make([]int32, 3*n), vertices: w.Count}
 	blocks := (n + topologyBlock - 1) / topologyBlock
 	if w.Count == m.VertexCount() {
 		// No two vertices are at one place, so each has its own number as id.
@@ -97,6 +108,12 @@ func NewTopology(m *Mesh, w *Weld) *Topology {
 	})
 	t.Border, t.NonManifold, t.Turned = int(border.Load()), int(several.Load()), int(turned.Load())
 	t.findComponents(out)
+	t.taking = len(t.faces) / 3
+	if n > keptLists {
+		t.start, t.faces = nil, nil
+	} else {
+		t.listed.Do(func() {})
+	}
 	return t
 }
 
@@ -126,7 +143,7 @@ func (t *Topology) leaveOut(vertices int) []bool {
 			t.Degenerate++
 		}
 	}
-	t.index(vertices, out)
+	t.index(out)
 	// Repeats have the same lowest corner, so they are found among the faces
 	// round it.
 	suspects := make([][]uint32, (vertices+topologyBlock-1)/topologyBlock)
@@ -143,7 +160,7 @@ func (t *Topology) leaveOut(vertices int) []bool {
 		}
 	}
 	if t.Duplicate > 0 {
-		t.index(vertices, out)
+		t.index(out)
 	}
 	return out
 }
@@ -153,7 +170,7 @@ func (t *Topology) leaveOut(vertices int) []bool {
 func (t *Topology) mayRepeat(v uint32) bool {
 	var keys [32]uint64
 	n := 0
-	for _, f := range t.FacesOf(v) {
+	for _, f := range t.round(v) {
 		a, b, c := t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]
 		if min(a, b, c) != v {
 			continue
@@ -172,7 +189,7 @@ func (t *Topology) mayRepeat(v uint32) bool {
 
 // lowestAt lists the faces whose lowest corner is v.
 func (t *Topology) lowestAt(v uint32) []uint32 {
-	return slices.DeleteFunc(slices.Clone(t.FacesOf(v)), func(f uint32) bool {
+	return slices.DeleteFunc(slices.Clone(t.round(v)), func(f uint32) bool {
 		return min(t.corners[3*f], t.corners[3*f+1], t.corners[3*f+2]) != v
 	})
 }
@@ -216,7 +233,8 @@ func (t *Topology) leaveOutRepeats(list []uint32, mark func(f int)) {
 }
 
 // index makes the list of faces round every welded vertex.
-func (t *Topology) index(vertices int, out []bool) {
+func (t *Topology) index(out []bool) {
+	vertices := t.vertices
 	t.start = make([]uint32, vertices+1)
 	n := len(t.corners) / 3
 	takes := func(f int) bool { return out == nil || !out[f] }
@@ -253,7 +271,7 @@ func (t *Topology) across(f uint32, k int) (other uint32, count int, first, same
 		v, end = b, a
 	}
 	first = true
-	for _, g := range t.FacesOf(v) {
+	for _, g := range t.round(v) {
 		if g == f {
 			continue
 		}
@@ -271,7 +289,25 @@ func (t *Topology) across(f uint32, k int) (other uint32, count int, first, same
 
 // FacesOf returns the faces round welded vertex v, ascending. The slice is the
 // topology's own: do not change it.
-func (t *Topology) FacesOf(v uint32) []uint32 { return t.faces[t.start[v]:t.start[v+1]:t.start[v+1]] }
+func (t *Topology) FacesOf(v uint32) []uint32 {
+	t.listed.Do(t.list)
+	return t.round(v)
+}
+
+// list makes the lists that were not kept.
+func (t *Topology) list() {
+	var out []bool
+	if t.taking < len(t.Component) {
+		out = make([]bool, len(t.Component))
+		for f, c := range t.Component {
+			out[f] = c < 0
+		}
+	}
+	t.index(out)
+}
+
+// round is FacesOf where the lists are there.
+func (t *Topology) round(v uint32) []uint32 { return t.faces[t.start[v]:t.start[v+1]:t.start[v+1]] }
 
 // Face returns the welded ids of the corners of face f.
 func (t *Topology) Face(f uint32) (a, b, c uint32) {
@@ -279,11 +315,11 @@ func (t *Topology) Face(f uint32) (a, b, c uint32) {
 }
 
 // VertexCount is the number of welded vertices.
-func (t *Topology) VertexCount() int { return len(t.start) - 1 }
+func (t *Topology) VertexCount() int { return t.vertices }
 
 // Closed says whether every edge has exactly two faces, which a volume needs.
 func (t *Topology) Closed() bool {
-	return t.Border == 0 && t.NonManifold == 0 && len(t.faces) > 0
+	return t.Border == 0 && t.NonManifold == 0 && t.taking > 0
 }
 
 // Oriented says whether neighbouring faces everywhere turn the same way round,
@@ -310,7 +346,7 @@ func (t *Topology) findComponents(out []bool) {
 					join(t.Component, int32(f), g)
 				case g == NonManifoldEdge:
 					a, b := t.corners[3*f+k], t.corners[3*f+(k+1)%3]
-					for _, o := range t.FacesOf(a) {
+					for _, o := range t.round(a) {
 						if c := t.corners[3*o : 3*o+3 : 3*o+3]; c[0] == b || c[1] == b || c[2] == b {
 							join(t.Component, int32(f), int32(o))
 						}

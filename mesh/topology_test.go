@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"runtime"
 	"slices"
+	"sync"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -340,4 +341,37 @@ func TestManyPartsSpreadOverTheFile(t *testing.T) {
 	if topology.Components != 400 || w.Count != len(seen) {
 		t.Errorf("%d parts, %d places", topology.Components, w.Count)
 	}
+}
+
+// The lists of faces round vertices of a large mesh, which are not kept, come out
+// as they are counted face by face, without the faces that take no part, also where
+// several ask at once.
+func TestListsOfALargeMesh(t *testing.T) {
+	m := solid.Icosphere(8, 10) // 1 310 720 faces
+	n := uint32(m.FaceCount())
+	m.Triangles = append(m.Triangles, m.Triangles[:3]...)                                // stored twice
+	m.Triangles = append(m.Triangles, m.Triangles[30], m.Triangles[31], m.Triangles[30]) // degenerate
+	w, top := topologyOf(m)
+	if top.Duplicate != 1 || top.Degenerate != 1 || !top.Closed() || top.VertexCount() != w.Count {
+		t.Fatalf("%d repeats, %d degenerate, closed %v, %d vertices", top.Duplicate, top.Degenerate, top.Closed(), top.VertexCount())
+	}
+	want := make([][]uint32, w.Count)
+	for f := range n {
+		a, b, c := w.Face(m, f)
+		for _, v := range []uint32{a, b, c} {
+			want[v] = append(want[v], f)
+		}
+	}
+	var wg sync.WaitGroup
+	for part := range 4 {
+		wg.Go(func() {
+			for v := part; v < w.Count; v += 4 {
+				if got := top.FacesOf(uint32(v)); !slices.Equal(got, want[v]) {
+					t.Errorf("round vertex %d lie %v, want %v", v, got, want[v])
+					return
+				}
+			}
+		})
+	}
+	wg.Wait()
 }

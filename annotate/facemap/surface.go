@@ -22,8 +22,8 @@ type Surface struct {
 	treeOnce    sync.Once
 	tree        *bvh.Tree
 	normalsOnce sync.Once
-	normals     []r3.Vec  // per welded vertex
-	scratch     sync.Pool // *walk
+	normals     [][3]float32 // per welded vertex
+	scratch     sync.Pool    // *walk
 }
 
 // NewSurface welds the mesh and finds its topology; the search tree is built
@@ -55,13 +55,34 @@ func (s *Surface) Locate(p r3.Vec) (mesh.SurfacePoint, float64, bool) {
 // normalAt returns the smoothed normal of a face: the mean of those of its
 // corners, so that a single noisy face does not count.
 func (s *Surface) normalAt(face uint32) r3.Vec {
-	s.normalsOnce.Do(func() { s.normals = mesh.VertexNormals(s.Mesh, s.Weld) })
+	s.normalsOnce.Do(s.findNormals)
+	var n r3.Vec
 	a, b, c := s.Topology.Face(face)
-	n := r3.Add(s.normals[a], r3.Add(s.normals[b], s.normals[c]))
+	for _, v := range [3]uint32{a, b, c} {
+		u := s.normals[v]
+		n = r3.Add(n, r3.Vec{X: float64(u[0]), Y: float64(u[1]), Z: float64(u[2])})
+	}
 	if l := r3.Norm(n); l > 0 {
 		return r3.Scale(1/l, n)
 	}
 	return n
+}
+
+// findNormals makes the normals of mesh.VertexNormals, in half the memory.
+func (s *Surface) findNormals() {
+	s.normals = make([][3]float32, s.Weld.Count)
+	mesh.NormalShares(s.Mesh, s.Weld, func(v uint32, share r3.Vec) {
+		n := &s.normals[v]
+		n[0] += float32(share.X)
+		n[1] += float32(share.Y)
+		n[2] += float32(share.Z)
+	})
+	for v := range s.normals {
+		n := &s.normals[v]
+		if l := float32(math.Sqrt(float64(n[0]*n[0] + n[1]*n[1] + n[2]*n[2]))); l > 0 {
+			n[0], n[1], n[2] = n[0]/l, n[1]/l, n[2]/l
+		}
+	}
 }
 
 // takesPart returns a face of the topology at the place of the given one: a

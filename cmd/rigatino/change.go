@@ -201,7 +201,7 @@ func storedAlignment(u annotate.Use) alignmentDoc {
 		return alignmentDoc{Verdict: annotate.VerdictAccepted, Reason: "this scan gives the frame of its piece", AfterToBefore: &[16]float64{1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1},
 			FitResidual: new(0.0), Check: new(0.0), StableShareAfter: new(1.0), StableShareBefore: new(1.0)}
 	}
-	out := alignmentDoc{Verdict: a.Verdict, Reason: a.Reason, NextStep: a.NextStep, Weakest: a.WeakestDirection}
+	out := alignmentDoc{Verdict: a.Verdict, Reason: a.Reason, NextStep: a.NextStep, Weakest: a.WeakestDirection, ErrorUnknown: a.ErrorUnknown}
 	if a.Verdict != annotate.VerdictRefused {
 		m := a.ScanToPiece
 		out.AfterToBefore, out.FitResidual, out.Check = &m, &a.FitResidualRMS, &a.CheckRMS

@@ -209,7 +209,12 @@ func (r *reader) colours(m *mesh.Mesh, groups []*group, vertices int) error {
 	if !have {
 		return nil
 	}
-	m.Colours = make([]uint8, 4*vertices)
+	if a := arrays[0]; len(groups) == 1 && a.stride == 4 && len(a.data) >= 4*vertices && r.may(groups[0].attributes["COLOR_0"], Uint8, "VEC4") {
+		r.opt.Own()
+		m.Colours = a.data[: 4*vertices : 4*vertices]
+	} else {
+		m.Colours = make([]uint8, 4*vertices)
+	}
 	table := srgbTable()
 	for i, g := range groups {
 		a := arrays[i]
@@ -228,11 +233,12 @@ func (r *reader) colours(m *mesh.Mesh, groups []*group, vertices int) error {
 			case a.kind == Uint8 && a.data != nil && a.sparse == nil:
 				for v := lo; v < hi; v++ {
 					p := a.data[v*a.stride:]
-					o := out[4*v : 4*v+4 : 4*v+4]
-					o[0], o[1], o[2], o[3] = eight[p[0]], eight[p[1]], eight[p[2]], 255
+					o := out[4*v : 4*v+4 : 4*v+4] // perhaps the same bytes
+					alpha := uint8(255)
 					if a.width == 4 {
-						o[3] = p[3]
+						alpha = p[3]
 					}
+					o[0], o[1], o[2], o[3] = eight[p[0]], eight[p[1]], eight[p[2]], alpha
 				}
 			case a.kind == Uint16 && a.data != nil && a.sparse == nil:
 				for v := lo; v < hi; v++ {

@@ -61,7 +61,7 @@ func (r *reader) build(pieces []*piece) (*mesh.Mesh, [][]uint32, error) {
 		return nil, nil, err
 	}
 	m.Origin = originOf(pieces, faces)
-	whole := positions(m, groups, vertices)
+	whole := r.positions(m, groups, vertices)
 	if err := triangles(m, pieces, faces); err != nil {
 		return nil, nil, err
 	}
@@ -138,13 +138,18 @@ func originOf(pieces []*piece, faces int) r3.Vec {
 
 // positions maps the vertices of all groups to the world, about m.Origin. It
 // says whether all came out as finite numbers.
-func positions(m *mesh.Mesh, groups []*group, vertices int) (whole bool) {
+func (r *reader) positions(m *mesh.Mesh, groups []*group, vertices int) (whole bool) {
 	if len(groups) == 1 && groups[0].pos.step == 3 && groups[0].world == identity && m.Origin == (r3.Vec{}) {
 		n := 3 * groups[0].count
 		m.Positions = groups[0].pos.f[:n:n]
 		return firstOf(n, func(lo, hi int) int { return firstBad(m.Positions, lo, hi) }) < 0
 	}
-	m.Positions = make([]float32, 3*vertices)
+	if len(groups) == 1 && groups[0].pos.step == 3 && r.may(groups[0].attributes["POSITION"], Float32, "VEC3") {
+		r.opt.Own()
+		m.Positions = groups[0].pos.f[: 3*vertices : 3*vertices]
+	} else {
+		m.Positions = make([]float32, 3*vertices)
+	}
 	whole = true
 	for _, g := range groups {
 		w := g.world

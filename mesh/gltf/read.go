@@ -26,6 +26,10 @@ type Options struct {
 	// for, which rise and do not overlap, cut off at the end of the file, and the
 	// size of the file.
 	Parts func(name string, runs []Run) (data [][]byte, size int64, err error)
+	// Own, if not nil, lets the reader write over the bytes it is given where that
+	// spares a copy of them. It is called before the first write, and returns when
+	// nobody else reads them any more.
+	Own func()
 	// Factor multiplies all coordinates, before they are rounded to float32:
 	// 1000 gives millimetres. 0 means 1, the metres of the file.
 	Factor float64

@@ -7,12 +7,14 @@ import (
 	"image/color"
 	"math"
 	"os"
+	"path/filepath"
 	"runtime"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
+	"rigatino/mesh/scan"
 )
 
 // bumpy is a closed body about 180 mm long with relief at several scales and a
@@ -65,8 +67,27 @@ func sizes() []int {
 	return []int{100_000, 1_000_000}
 }
 
-func benchScene(b *testing.B, n int) *Scene {
-	m := bumpy(n)
+// benchMeshes are the meshes of the benchmarks of frames: bodies of our own, or the
+// file that RIGATINO_BENCH_GLB names.
+func benchMeshes(b *testing.B) (names []string, read []func() *mesh.Mesh) {
+	if path := os.Getenv("RIGATINO_BENCH_GLB"); path != "" {
+		return []string{filepath.Base(path)}, []func() *mesh.Mesh{func() *mesh.Mesh {
+			s, err := scan.Open(context.Background(), path, scan.Options{})
+			if err != nil {
+				b.Fatal(err)
+			}
+			return s.Mesh
+		}}
+	}
+	for _, n := range sizes() {
+		names = append(names, fmt.Sprintf("%dk", n/1000))
+		read = append(read, func() *mesh.Mesh { return bumpy(n) })
+	}
+	return names, read
+}
+
+// benchScene shows all of a mesh, or comes so many times nearer.
+func benchScene(b *testing.B, m *mesh.Mesh, nearer float64) *Scene {
 	w := mesh.NewWeld(m)
 	body, err := Prepare(context.Background(), m, Options{Weld: w, Topology: mesh.NewTopology(m, w)})
 	if err != nil {
@@ -74,28 +95,35 @@ func benchScene(b *testing.B, n int) *Scene {
 	}
 	centre, radius := body.Sphere()
 	return &Scene{
-		Camera:     LookFrom(r3.Vec{X: 0.2, Y: 0.4, Z: 1}, r3.Vec{Y: 1}).Whole(centre, radius, 1280, 800).Nearer(1.5),
+		Camera:     LookFrom(r3.Vec{X: 0.2, Y: 0.4, Z: 1}, r3.Vec{Y: 1}).Whole(centre, radius, 1280, 800).Nearer(nearer),
 		Background: color.RGBA{228, 225, 218, 255}, Bodies: []Placed{{Body: body}},
 	}
 }
 
-// BenchmarkFrame draws 1280 × 800 pixels of a body that fills most of them.
+// BenchmarkFrame draws 1280 × 800 pixels of a body that fills most of them; whole
+// is one that is held by its sphere, as outside programs show it, turned by 5
+// degrees from frame to frame.
 func BenchmarkFrame(b *testing.B) {
-	for _, n := range sizes() {
-		s := benchScene(b, n)
+	names, read := benchMeshes(b)
+	for i, name := range names {
+		s := benchScene(b, read[i](), 1.5)
 		r := NewRenderer(0)
 		f := NewFrame(1280, 800)
 		for _, q := range []struct {
 			name    string
 			quality Quality
 			zoom    float64
-		}{{"moving", Moving, 1}, {"settled", Settled, 1}, {"moving-near", Moving, 6}, {"settled-near", Settled, 6}, {"fine", Fine, 1}} {
-			b.Run(fmt.Sprintf("%s/%dk", q.name, n/1000), func(b *testing.B) {
+			turn    float64
+		}{
+			{"moving", Moving, 1, 0.01}, {"settled", Settled, 1, 0.01}, {"moving-near", Moving, 6, 0.01}, {"settled-near", Settled, 6, 0.01}, {"fine", Fine, 1, 0.01},
+			{"moving-whole", Moving, 1 / 1.5, math.Pi / 36}, {"settled-whole", Settled, 1 / 1.5, math.Pi / 36},
+		} {
+			b.Run(q.name+"/"+name, func(b *testing.B) {
 				c := s.Camera
 				s.Camera = c.Nearer(q.zoom)
 				start := cpuTime()
 				for b.Loop() {
-					s.Camera = s.Camera.Turned(0.01, 0.002)
+					s.Camera = s.Camera.Turned(q.turn, 0.002)
 					if err := r.Draw(context.Background(), f, s, q.quality); err != nil {
 						b.Fatal(err)
 					}
@@ -111,14 +139,14 @@ func BenchmarkFrame(b *testing.B) {
 			marks.Faces[i] = uint16(i / 5000 % 2)
 		}
 		s.Bodies[0].Marks = marks
-		b.Run(fmt.Sprintf("settled-map/%dk", n/1000), func(b *testing.B) {
+		b.Run("settled-map/"+name, func(b *testing.B) {
 			for b.Loop() {
 				if err := r.Draw(context.Background(), f, s, Settled); err != nil {
 					b.Fatal(err)
 				}
 			}
 		})
-		b.Run(fmt.Sprintf("reshade-200px/%dk", n/1000), func(b *testing.B) {
+		b.Run("reshade-200px/"+name, func(b *testing.B) {
 			for b.Loop() {
 				f.Reshade(s, image.Rect(540, 300, 740, 500))
 			}

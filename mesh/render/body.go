@@ -136,6 +136,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	}
 	tell(0.9, words)
 	b.tintLevels(nil)
+	giveBack(m)
 	tell(1, words)
 	return b, ctx.Err()
 }

@@ -154,7 +154,9 @@ func TestFramesAllocateNothing(t *testing.T) {
 // again is what drawing all of it gives, and a part drawn alone as well.
 func TestNearMovingPictures(t *testing.T) {
 	t.Run("blocks", func(t *testing.T) { holdNearMoving(t, 801, 501, func(f *Frame) bool { return f.blocks && !f.half }) })
-	t.Run("half", func(t *testing.T) { holdNearMoving(t, 1281, 801, func(f *Frame) bool { return f.half && !f.blocks }) })
+	t.Run("half", func(t *testing.T) {
+		holdNearMoving(t, 1281, 801, func(f *Frame) bool { return f.half && !f.blocks && f.smooth })
+	})
 }
 
 func holdNearMoving(t *testing.T, w, h int, coarse func(*Frame) bool) {

@@ -214,14 +214,20 @@ func (f *Frame) wantsProxies(triangles int) bool {
 	if coarse == full || triangles < manyTriangles {
 		return false
 	}
+	if f.half { // seen from near, those before the eye are large
+		return triangles > mostTriangles
+	}
 	return triangles > mostTriangles || f.pixelsInSight() < 4*coarse/full*float64(triangles)
 }
 
 // smoothInTime says whether a moving picture with so many triangles in sight can
 // be shaded pixel by pixel all the same: few triangles on few pixels, or
 // triangles so large in the picture that one shade each would look like another
-// body.
+// body. At half the resolution there always is time.
 func (f *Frame) smoothInTime(triangles int) bool {
+	if f.half {
+		return true
+	}
 	if triangles > smoothTriangles {
 		return false
 	}

@@ -1,6 +1,7 @@
 package render
 
 import (
+	"fmt"
 	"math"
 	"testing"
 
@@ -75,7 +76,7 @@ func trace(dist func(r3.Vec) float64, from, dir r3.Vec, start, far float64) (dep
 	l := r3.Norm(dir)
 	t := start
 	least = math.Inf(1)
-	for range 4000 {
+	for range 40000 { // many where the ray runs along the surface
 		d := dist(r3.Add(from, r3.Scale(t, dir)))
 		least = min(least, d)
 		if d < 1e-7 {
@@ -95,57 +96,112 @@ func trace(dist func(r3.Vec) float64, from, dir r3.Vec, start, far float64) (dep
 func TestSolidsAgainstClosedForms(t *testing.T) {
 	const w, h = 320, 256
 	for _, b := range solids() {
-		scene := &Scene{Bodies: []Placed{{Body: prepared(t, b.mesh, false)}}}
+		drawnBody := prepared(t, b.mesh, false)
 		for name, camera := range tryCameras(b.radius, w, h) {
-			scene.Camera = camera
-			f := drawn(t, scene, w, h, Settled, 2)
-			covered, worst := 0, 0.0
-			for y := range h {
-				for x := range w {
-					from, dir := camera.Ray(float64(x)+0.5, float64(y)+0.5, w, h)
-					start := camera.near()
-					if camera.Orthographic {
-						start = -4 * b.radius
-					}
-					if b.dist(r3.Add(from, r3.Scale(start, dir))) <= 0 {
-						continue // the eye is inside: another test
-					}
-					want, least, hit := trace(b.dist, from, dir, start, camera.DistanceMM+4*b.radius)
-					_, depth, ok := f.sampleAt(x, y)
-					// A pixel of doubt at the rim: the mesh's error and the snapping
-					// of corners to 1/256 pixel.
-					pixel := 1 / camera.PixelsPerMM(h)
-					doubt := b.stray + pixel*2/subOne*max(1, want/camera.DistanceMM)
-					if ok != hit {
-						if hit {
-							// The ray dives no deeper than doubt?
-							if dive(b.dist, from, dir, want) > 1.5*doubt {
-								t.Fatalf("%s, %s: hole at %d,%d", b.name, name, x, y)
-							}
-						} else if least > doubt {
-							t.Fatalf("%s, %s: covered at %d,%d, %g mm off", b.name, name, x, y, least)
+			if covered, _ := holdAgainstForm(t, b, drawnBody, name, camera, w, h); covered == 0 {
+				t.Errorf("%s, %s: nothing to be seen", b.name, name)
+			}
+		}
+	}
+}
+
+// The same from so near that one triangle is wider than the picture: looking down
+// on places of sphere, torus (outside, on the brow and in the hole) and cone (slant,
+// rim and tip), and along the surface there, so that the silhouette runs through
+// the picture.
+func TestSolidsFromVeryNear(t *testing.T) {
+	const w, h = 80, 64
+	places := map[string][]struct{ at, along r3.Vec }{
+		"sphere": {{r3.Vec{X: 30, Y: 40}, r3.Vec{Z: 1}}, {r3.Vec{X: 28.2842712474619, Y: -28.2842712474619, Z: 30}, r3.Vec{X: 1, Y: 1}}},
+		"torus":  {{r3.Vec{X: 42}, r3.Vec{Y: 1, Z: 1}}, {r3.Vec{X: 18, Y: 24, Z: 12}, r3.Vec{X: 3, Y: 4}}, {r3.Vec{Y: 18}, r3.Vec{Z: 1}}},
+		"cone":   {{r3.Vec{X: 10, Z: 22.5}, r3.Vec{Y: 1}}, {r3.Vec{Y: 20}, r3.Vec{X: 1}}, {r3.Vec{Z: 45}, r3.Vec{X: 1, Y: 2}}},
+	}
+	for _, b := range solids() {
+		drawnBody := prepared(t, b.mesh, false)
+		for i, place := range places[b.name] {
+			p, up := place.at, place.along
+			if d := math.Abs(b.dist(p)); d > 1e-9 {
+				t.Fatalf("%s: place %d lies %g mm off", b.name, i, d)
+			}
+			out := outward(b.dist, p)
+			for _, distance := range []float64{10, 0.1, 1e-3} {
+				for _, ortho := range []bool{false, true} {
+					for view, back := range map[string]r3.Vec{"down": r3.Add(out, r3.Scale(0.3, up)), "along": up} {
+						camera := LookFrom(back, out)
+						camera.Target, camera.DistanceMM, camera.Orthographic = p, distance, ortho
+						name := fmt.Sprintf("place %d, %s from %g mm, orthographic %v", i, view, distance, ortho)
+						covered, free := holdAgainstForm(t, b, drawnBody, name, camera, w, h)
+						if view == "down" && covered == 0 {
+							t.Errorf("%s, %s: nothing to be seen", b.name, name)
 						}
-						continue
-					}
-					if !hit {
-						continue
-					}
-					covered++
-					at := r3.Add(from, r3.Scale(depth, dir))
-					miss := math.Abs(b.dist(at))
-					worst = max(worst, miss)
-					// Depth is kept as a 32-bit nearness: one part in 2^23.
-					if miss > 1.5*doubt+depth*4e-7 {
-						t.Fatalf("%s, %s: at %d,%d the surface is %g mm off (allowed %g)", b.name, name, x, y, miss, 1.5*doubt)
+						if view == "along" && distance >= 0.1 && (covered == 0 || free == 0) {
+							t.Errorf("%s, %s: no silhouette in the picture", b.name, name)
+						}
 					}
 				}
 			}
-			if covered == 0 {
-				t.Errorf("%s, %s: nothing to be seen", b.name, name)
-			}
-			t.Logf("%s, %s: %d pixels, surface at most %.2g mm off, mesh strays %.2g mm", b.name, name, covered, worst, b.stray)
 		}
 	}
+}
+
+// outward returns the direction in which a distance grows at a place of its zero.
+func outward(dist func(r3.Vec) float64, p r3.Vec) r3.Vec {
+	const e = 1e-4
+	slope := func(d r3.Vec) float64 { return dist(r3.Add(p, r3.Scale(e, d))) - dist(r3.Sub(p, r3.Scale(e, d))) }
+	return r3.Unit(r3.Vec{X: slope(r3.Vec{X: 1}), Y: slope(r3.Vec{Y: 1}), Z: slope(r3.Vec{Z: 1})})
+}
+
+// holdAgainstForm holds one view against the closed form and returns how many
+// pixels show the solid and how many do not.
+func holdAgainstForm(t *testing.T, b body, drawnBody *Body, name string, camera Camera, w, h int) (covered, free int) {
+	t.Helper()
+	f := drawn(t, &Scene{Camera: camera, Bodies: []Placed{{Body: drawnBody}}}, w, h, Settled, 2)
+	worst := 0.0
+	for y := range h {
+		for x := range w {
+			from, dir := camera.Ray(float64(x)+0.5, float64(y)+0.5, w, h)
+			start := camera.near()
+			if camera.Orthographic {
+				start = -4 * b.radius
+			}
+			if b.dist(r3.Add(from, r3.Scale(start, dir))) <= 0 {
+				continue // the eye is inside: another test
+			}
+			want, least, hit := trace(b.dist, from, dir, start, camera.DistanceMM+4*b.radius)
+			_, depth, ok := f.sampleAt(x, y)
+			// A pixel of doubt at the rim: the mesh's error and the snapping
+			// of corners to 1/256 pixel.
+			pixel := 1 / camera.PixelsPerMM(h)
+			doubt := b.stray + pixel*2/subOne*max(1, want/camera.DistanceMM)
+			if !ok {
+				free++
+			}
+			if ok != hit {
+				if hit {
+					// The ray dives no deeper than doubt?
+					if dive(b.dist, from, dir, want) > 1.5*doubt {
+						t.Fatalf("%s, %s: hole at %d,%d", b.name, name, x, y)
+					}
+				} else if least > doubt {
+					t.Fatalf("%s, %s: covered at %d,%d, %g mm off", b.name, name, x, y, least)
+				}
+				continue
+			}
+			if !hit {
+				continue
+			}
+			covered++
+			at := r3.Add(from, r3.Scale(depth, dir))
+			miss := math.Abs(b.dist(at))
+			worst = max(worst, miss)
+			// Depth is kept as a 32-bit nearness: one part in 2^23.
+			if miss > 1.5*doubt+depth*4e-7 {
+				t.Fatalf("%s, %s: at %d,%d the surface is %g mm off (allowed %g)", b.name, name, x, y, miss, 1.5*doubt)
+			}
+		}
+	}
+	t.Logf("%s, %s: %d pixels, surface at most %.2g mm off, mesh strays %.2g mm", b.name, name, covered, worst, b.stray)
+	return covered, free
 }
 
 // dive is how deep a ray runs inside the solid, as the largest depth below the

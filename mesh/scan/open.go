@@ -162,7 +162,7 @@ func (s *Scan) readGLTF(name string, data []byte, src *source) error {
 	if s.Unit == "" {
 		s.Unit = Metre
 	}
-	scene, err := gltf.Read(name, data, gltf.Options{Resource: src.resource, Parts: src.parts, Factor: s.Unit.Millimetres()})
+	scene, err := gltf.Read(name, data, gltf.Options{Resource: src.resource, Parts: src.parts, Own: src.wait, Factor: s.Unit.Millimetres()})
 	if err != nil {
 		return err
 	}

@@ -45,7 +45,8 @@ type source struct {
 	ctx     context.Context
 	dir     string // the folder of the main file, in which all others must be
 	members []Member
-	hashing chan Member // the main file's, hashed beside the reading
+	first   Member        // the main file, hashed beside the reading …
+	hashed  chan struct{} // … until this is closed
 }
 
 // main reads the main file and starts hashing it.
@@ -59,14 +60,21 @@ func (s *source) main(file, name string) ([]byte, error) {
 	if err != nil {
 		return nil, err
 	}
-	s.hashing = make(chan Member, 1)
-	go func() { s.hashing <- memberOf(name, data) }()
+	s.hashed = make(chan struct{})
+	go func() {
+		s.first = memberOf(name, data)
+		close(s.hashed)
+	}()
 	return data, nil
 }
 
+// wait returns when the bytes of the main file have been hashed.
+func (s *source) wait() { <-s.hashed }
+
 // finish returns all members, the main file first.
 func (s *source) finish() []Member {
-	return append([]Member{<-s.hashing}, s.members...)
+	s.wait()
+	return append([]Member{s.first}, s.members...)
 }
 
 func memberOf(name string, data []byte) Member {
