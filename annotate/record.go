@@ -224,6 +224,9 @@ type Alignment struct {
 	Checks        []Pick  `json:"checks,omitempty"`
 	CheckPointRMS float64 `json:"check_points_rms_mm,omitempty"`
 	CheckPointMax float64 `json:"check_points_max_mm,omitempty"`
+	// ErrorUnknown is why nothing can be stated about the pose's error, empty where it
+	// can: smooth error of the scans with no check points beside.
+	ErrorUnknown string `json:"error_unknown,omitempty"`
 	// WeakMotion is WeakestDirection as a motion, as long as it is drawn: turn (rad)
 	// about Centre, then shift (mm), in the piece's frame.
 	WeakMotion []float64  `json:"weak_motion,omitempty"`

@@ -99,7 +99,7 @@ func (w *Window) pick(x, y float64) (render.Picked, bool) {
 		return render.Picked{}, false
 	}
 	p, ok := f.Pick(x, y)
-	if !ok {
+	if !ok || p.Body > 0 { // another body is drawn with the one in view
 		return p, false
 	}
 	if p.Coarse { // the picture shows a coarser copy: ask the whole mesh
@@ -351,7 +351,11 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 		return pic, false
 	}
 	if !w.placed {
-		w.place(body, pw, ph)
+		whole := body
+		if other, ok := w.desk.Placed(w.desk.Other, false); ok && w.desk.Together() {
+			whole = other
+		}
+		w.place(whole, pw, ph)
 	}
 	th := look.Current()
 	c := th.Colours()
@@ -403,6 +407,7 @@ func (w *Window) compose() (pic view.Picture, ok bool) {
 			hand(img, f)
 		}
 	}
+	w.addTogether(&scene)
 	if w.cut.on {
 		scene.Lines = append(scene.Lines, w.cutLines()...)
 		hand, cut := over, w.overCut()

@@ -68,3 +68,20 @@ const narrowest = 760
 var smallest = fyne.NewSize(1100, 720)
 
 func (r *rooms) MinSize(_ []fyne.CanvasObject) fyne.Size { return smallest }
+
+// slipYields tells whether the slip leaves its room to the specimen: with large
+// text, while places of it are marked, picked or read.
+func (w *Window) slipYields() bool {
+	if w.desk == nil || look.Current().Scale < largeText {
+		return false
+	}
+	picking, _, _ := w.desk.Picking()
+	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover() || w.showsDryGap())
+}
+
+// slipButton shows the slip where it yields its room.
+func (w *Window) slipButton(rows *buttonRows) {
+	if w.slipYields() {
+		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
+	}
+}

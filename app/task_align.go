@@ -3,6 +3,7 @@ package app
 import (
 	"context"
 	"fmt"
+	"strings"
 
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
@@ -15,8 +16,16 @@ import (
 // alignTask lays the date in view on the other one.
 func (w *Window) alignTask() {
 	d := w.desk
-	w.slip.Add(part.SectionName("ALIGNMENT"))
 	w.readyOther()
+	if picking, _, _ := d.Picking(); d.DryFitting() && !picking && !w.brushesFit() {
+		w.dryTask()
+		return
+	}
+	if d.DryFitting() {
+		w.slip.Add(part.SectionName(strings.ToUpper("DRY FIT OF " + d.View.Piece)))
+	} else {
+		w.slip.Add(part.SectionName("ALIGNMENT"))
+	}
 	if on, _, _ := d.Picking(); on {
 		w.pickTask()
 		return
@@ -27,6 +36,9 @@ func (w *Window) alignTask() {
 	}
 	w.alignSlip()
 	if d.Other == (annotate.UseKey{}) {
+		rows := newLowRows()
+		w.dryButtons(rows)
+		w.shelf.Add(rows.room)
 		w.next.Say("Hold the other date: press its bead on the bench line with Shift, or with the second button.", part.Ink)
 		return
 	}
@@ -54,10 +66,28 @@ func (w *Window) alignShelf() {
 	rows.button("Check points", "held out of the fit", func() { w.pickFor(true) })
 	rows.button("Trust this area", "brush what did not change", func() { w.brushFit(session.TrustFaces, d.View) })
 	rows.button("Never trust", "brush what moved", func() { w.brushFit(session.NeverFaces, d.View) })
+	w.scaleChoice(rows)
 	if b := d.Body(d.View); b != nil && b.Aligned && b.Use.Alignment != nil {
 		rows.button("Leftover", "in mm, on the specimen", w.showLeftover)
 	}
+	w.dryButtons(rows)
 	w.shelf.Add(rows.room)
+}
+
+// scaleChoice lets the size of the date in view change with the next fit.
+func (w *Window) scaleChoice(rows *buttonRows) {
+	d := w.desk
+	rows.choice("Let scale differ", "only if one has no scale", d.LetScaleDiffer, func() {
+		d.LetScaleDiffer = !d.LetScaleDiffer
+		w.log("let scale differ", map[string]any{"on": d.LetScaleDiffer})
+		w.refresh()
+	})
+}
+
+// saidOf names a use of the record by its stage.
+func (w *Window) saidOf(use string) string {
+	stage, _, _ := strings.Cut(use, "/")
+	return w.stageWords(stage)
 }
 
 // checksSaid is what the check points of the alignment say, empty without any.
@@ -115,6 +145,9 @@ func (w *Window) alignSlip() {
 			w.slip.Add(part.TextRow("Points", checkWords(n, a.CheckPointRMS, a.CheckPointMax)))
 		}
 		w.slip.Add(part.TextRow("Held by", fmt.Sprintf("%.0f\u00a0%% of this scan, %.0f\u00a0%% of the other", 100*a.StableShareAfter, 100*a.StableShareBefore)))
+		if t := a.RoundTrip; t != nil {
+			w.slip.Add(part.TextRow("Round trip", fmt.Sprintf("%s (RMS), %s at most, from where the fit to %s put it", mm(t.RMS), mm(t.Max), w.saidOf(t.By))))
+		}
 		if a.WeakestDirection != "" {
 			w.slip.Add(part.TextRow("Weakest", a.WeakestDirection))
 			w.slideRow()
@@ -135,6 +168,10 @@ func (w *Window) alignSlip() {
 // findFit aligns beside the window.
 func (w *Window) findFit() {
 	d := w.desk
+	if d.DryFitting() {
+		w.fitDry()
+		return
+	}
 	if w.jobs.Busy() {
 		w.next.Say(waitWords, part.Warning)
 		return
@@ -161,8 +198,17 @@ func (w *Window) aligned(out session.Verdict) {
 		w.fail(err)
 		return
 	}
+	if out.Verdict == annotate.VerdictAccepted {
+		d.LetScaleDiffer = false
+	}
 	w.log("aligned", map[string]any{"verdict": out.Verdict, "reason": out.Reason, "checks": out.Checks, "checks_rms_mm": out.CheckRMS})
 	w.placed = false
+	w.resized(func() { w.afterAligning(out) }) // a fit that lets the scale differ changes the size
+}
+
+// afterAligning shows what is left over, or asks for pairs.
+func (w *Window) afterAligning(out session.Verdict) {
+	d := w.desk
 	if out.Verdict == annotate.VerdictAccepted && d.View == out.Use {
 		d.EndPicking()
 		w.edge, w.glass = false, false

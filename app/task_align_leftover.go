@@ -74,6 +74,13 @@ func (w *Window) leftoverTask() {
 // sayLeftover says how far off the place that was pressed on lies; it is false
 // while that is not shown.
 func (w *Window) sayLeftover(p render.Picked) bool {
+	if w.task == taskAlign && w.desk.DryFitting() {
+		if words := w.desk.GapOfBreakAt(p.Place); words != "" && !w.desk.Together() {
+			w.log("asked", map[string]any{"words": words})
+			w.next.Say(fmt.Sprintf("Here the break is %s.", words), part.Ink)
+		}
+		return true
+	}
 	words := w.desk.LeftoverAt(p.Place)
 	if w.task != taskAlign || words == "" {
 		return false
@@ -87,7 +94,7 @@ func (w *Window) sayLeftover(p render.Picked) bool {
 // the task Align, but while places are picked or marked.
 func (w *Window) slideNow(key annotate.UseKey, c render.Camera) (session.Slide, bool) {
 	picking, _, _ := w.desk.Picking()
-	if w.task != taskAlign || picking || w.brushesFit() || key != w.desk.View {
+	if w.task != taskAlign || picking || w.brushesFit() || w.desk.DryFitting() || key != w.desk.View {
 		return session.Slide{}, false
 	}
 	return w.desk.Slide(c)

@@ -102,7 +102,10 @@ func (w *Window) pickTask() {
 	w.checkSlip(checks)
 	rows := newLowRows()
 	rows.choice("Pick pairs", "they carry the fit", !checks, func() { w.pickFor(false) })
-	rows.choice("Check points", "held out of the fit", checks, func() { w.pickFor(true) })
+	if !d.DryFitting() {
+		rows.choice("Check points", "held out of the fit", checks, func() { w.pickFor(true) })
+		w.scaleChoice(rows)
+	}
 	rows.button("Last place back", "of this kind", func() { d.TakeBack(); w.turnToPick(); w.refresh() })
 	rows.button("Give up picking", "nothing is kept", func() { d.EndPicking(); w.placed = false; w.refresh() })
 	w.slipButton(rows)
@@ -209,12 +212,15 @@ func overPicks(img *image.RGBA, f *render.Frame, marks []session.PickMark, words
 func (w *Window) pickStep(checks bool, fit, pairs int, next annotate.UseKey) {
 	whole := next == w.desk.Other
 	kind, place := "Pair", "a place that you know on both dates"
+	if w.desk.DryFitting() {
+		place = "a place where the broken faces touched"
+	}
 	if checks {
 		kind, place = "Check point", "a mark that you can find again; it takes no part in the fit"
 	}
-	words := fmt.Sprintf("%s %d: press, on the scan of **%s**, on %s.", kind, pairs+1, w.stageWords(next.Stage), place)
+	words := fmt.Sprintf("%s %d: press, on the scan of **%s**, on %s.", kind, pairs+1, w.useWords(next), place)
 	if !whole {
-		words = fmt.Sprintf("%s %d: press on the same place on the scan of **%s**.", kind, pairs+1, w.stageWords(next.Stage))
+		words = fmt.Sprintf("%s %d: press on the same place on the scan of **%s**.", kind, pairs+1, w.useWords(next))
 	}
 	tone := part.Ink
 	if why := w.desk.PickingWhy(); why.Reason != "" && whole && pairs == why.Pairs && !checks {

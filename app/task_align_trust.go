@@ -68,14 +68,19 @@ func (w *Window) fitTask() {
 	do, on := d.FitBrush()
 	w.slip.Add(part.Heading("What carries the fit"))
 	w.fitRows()
-	w.slip.Add(part.NewSentence("Where anything is trusted, nothing else of that scan carries the fit. It is no map: what is never trusted may well be original.", look.TextCaption, 260))
 	rows := newLowRows()
-	rows.choice("Trust this area", "it did not change", do == session.TrustFaces, func() { w.brushFit(session.TrustFaces, on) })
-	rows.choice("Never trust", "it moved or changed", do == session.NeverFaces, func() { w.brushFit(session.NeverFaces, on) })
+	if d.DryFitting() {
+		w.slip.Add(part.NewSentence("Where a break is marked, nothing else of that scan carries the fit. Marks are kept until you go back to the body.", look.TextCaption, 260))
+		rows.choice("Mark the break", "the broken face", do == session.TrustFaces, func() { w.brushFit(session.TrustFaces, on) })
+	} else {
+		w.slip.Add(part.NewSentence("Where anything is trusted, nothing else of that scan carries the fit. It is no map: what is never trusted may well be original.", look.TextCaption, 260))
+		rows.choice("Trust this area", "it did not change", do == session.TrustFaces, func() { w.brushFit(session.TrustFaces, on) })
+		rows.choice("Never trust", "it moved or changed", do == session.NeverFaces, func() { w.brushFit(session.NeverFaces, on) })
+	}
 	rows.choice("Take back", "nothing said of it", do == session.ForgetFaces, func() { w.brushFit(session.ForgetFaces, on) })
-	hints := map[bool]string{true: "this date is shown", false: "show this date"}
+	hints := map[bool]string{true: "this scan is shown", false: "show this scan"}
 	for _, key := range []annotate.UseKey{d.Other, d.View} {
-		rows.choice("On "+w.dateOf(key.Stage), hints[key == on], key == on, func() { w.brushFit(do, key) })
+		rows.choice("On "+w.briefly(key), hints[key == on], key == on, func() { w.brushFit(do, key) })
 	}
 	for _, k := range []tool.Kind{tool.Brush, tool.Loop} {
 		about := tool.Get(k)
@@ -95,9 +100,20 @@ func (w *Window) fitTask() {
 		session.NeverFaces:  "what moved or changed: it carries none of the next fit.",
 		session.ForgetFaces: "what was marked wrongly: nothing is said of it any more.",
 	}[do]
-	w.next.Say(fmt.Sprintf("%s %s You see the scan of **%s**.", how, what, w.stageWords(on.Stage)), part.Ink)
+	if d.DryFitting() && do == session.TrustFaces {
+		what = "the broken face: where there is any, it alone carries the fit."
+	}
+	w.next.Say(fmt.Sprintf("%s %s You see the scan of **%s**.", how, what, w.useWords(on)), part.Ink)
 	w.next.Offer("Find the fit", func() { w.endFitBrush(); w.findFit() })
 	w.next.OfferBack("Done", w.endFitBrush)
+}
+
+// briefly names a scan by its date, or by its piece where two are in hand.
+func (w *Window) briefly(key annotate.UseKey) string {
+	if w.desk.DryFitting() {
+		return key.Piece
+	}
+	return w.dateOf(key.Stage)
 }
 
 // fitRows say how much of either date was marked as carrying the fit or not.
@@ -108,13 +124,9 @@ func (w *Window) fitRows() {
 			continue
 		}
 		trust, never := d.FitAreas(key)
-		for _, row := range []struct {
-			id   string
-			area float64
-			text string
-		}{{"trust", trust.Value, trust.String()}, {"never", never.Value, never.String()}} {
-			if t, ok := terms.Get(terms.FitFaces, row.id); ok && row.area > 0 {
-				w.slip.Add(w.legendRow(t, row.text+" on "+w.dateOf(key.Stage)))
+		for i, area := range []session.Measured{trust, never} {
+			if t, ok := terms.Get(terms.FitFaces, d.FitWords()[i]); ok && area.Value > 0 {
+				w.slip.Add(w.legendRow(t, area.String()+" on "+w.briefly(key)))
 			}
 		}
 	}

@@ -105,6 +105,7 @@ Mark: choose a kind on the shelf (keys 1 to 9, 0 rubs back to not examined), the
 Tools: B brush, O loop, G grow to edges, C same colour, J join line, X rub out, U ruler. E lets the brush stop at edges or not; T takes what is not seen too, or not.
 Size, mm: Ctrl and the wheel, the slider, or [ and ].
 Cut: key K cuts through the place under the pointer. Stages: P plays them, comma and full stop go back and on.
+Align: places are pressed on one date, then on the other; strokes on either say what carries the fit (B brush, O loop). The ring round a place has the radius of what it is off, in true mm.
 Proposals, in Add (of one scan) and in Change (of two): N next, B back; S set aside, I keep in; A accept, O not so, T trim.
 Undo Ctrl+Z, redo Ctrl+Y, save Ctrl+S.
 Two dates: press a bead with Shift, or with the second button, to hold it as the other date. The loupe shows it under the pointer, the date edge beside the specimen.

@@ -32,7 +32,7 @@ func (w *Window) viewTools() {
 			top = append(top, b)
 		}
 	}
-	if w.desk.Other != (annotate.UseKey{}) {
+	if w.desk.Other != (annotate.UseKey{}) && !w.desk.DryFitting() {
 		glass := part.NewButton("Loupe", func() { w.glass, w.edge = !w.glass, false; w.log("loupe", map[string]any{"on": w.glass}); w.refresh() })
 		edge := part.NewButton("Date edge", func() { w.edge, w.glass = !w.edge, false; w.log("edge", map[string]any{"on": w.edge}); w.refresh() })
 		if w.glass {

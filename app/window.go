@@ -3,7 +3,6 @@ package app
 import (
 	"context"
 	"errors"
-	"fmt"
 	"image"
 	"image/color"
 	"path/filepath"
@@ -308,6 +307,8 @@ func (w *Window) showFirst(p render.Placed) {
 			w.specimen.Await()
 			w.empty.RemoveAll()
 			w.empty.Refresh()
+		} else if w.first.Body != p.Body {
+			w.placed = false // of two scans the second may lie elsewhere
 		}
 		w.first = &p
 		w.log("sketch", map[string]any{"triangles": p.Body.Mesh().FaceCount()})
@@ -342,6 +343,7 @@ func (w *Window) viewStage(stage string) {
 		w.next.Say("No scan was made at this stage. Add one, or choose another date.", part.Warning)
 		return
 	}
+	w.putDown()
 	w.desk.View = key
 	w.areas = nil
 	w.desk.Changed = nil
@@ -362,7 +364,9 @@ func (w *Window) holdStage(stage string) {
 		return
 	}
 	key, ok := w.desk.UseAt(stage)
+	w.putDown()
 	if !ok || key == w.desk.View {
+		w.refresh()
 		return
 	}
 	w.desk.Changed = nil
@@ -380,6 +384,15 @@ func (w *Window) holdStage(stage string) {
 	w.load(key, w.refresh)
 }
 
+// putDown ends what was begun with the two dates in hand.
+func (w *Window) putDown() {
+	w.desk.EndPicking()
+	w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
+	w.desk.LetScaleDiffer = false
+	w.desk.ShowLeftover(false)
+	w.desk.EndDryFit()
+}
+
 // Choose takes up a task.
 func (w *Window) Choose(task string) {
 	if w.tallying { // nobody waits for it any more
@@ -389,9 +402,7 @@ func (w *Window) Choose(task string) {
 	w.playing.on = false
 	w.hand = hand{kind: w.hand.kind, fit: w.hand.fit, grabbed: -1}
 	if w.desk != nil {
-		w.desk.EndPicking()
-		w.desk.ShowLeftover(false)
-		w.desk.BrushFit(session.NoFitStroke, annotate.UseKey{})
+		w.putDown()
 		w.desk.DropBar()
 		w.desk.Leaving, w.desk.Bare = session.NotLeaving, false
 		w.desk.PointAt(nil)
@@ -454,23 +465,6 @@ func (w *Window) refresh() {
 	w.repaint()
 }
 
-// slipYields tells whether the slip leaves its room to the specimen: with large
-// text, while places of it are marked, picked or read.
-func (w *Window) slipYields() bool {
-	if w.desk == nil || look.Current().Scale < largeText {
-		return false
-	}
-	picking, _, _ := w.desk.Picking()
-	return w.task == taskMap || w.task == taskAlign && (picking || w.brushesFit() || w.desk.ShowsLeftover())
-}
-
-// slipButton shows the slip where it yields its room.
-func (w *Window) slipButton(rows *buttonRows) {
-	if w.slipYields() {
-		rows.choice("Slip", "", w.slipOpen, func() { w.slipOpen = !w.slipOpen; w.refresh() })
-	}
-}
-
 // refreshBench shows the stages as beads.
 func (w *Window) refreshBench() {
 	var beads []part.Bead
@@ -490,6 +484,14 @@ func (w *Window) refreshBench() {
 		}
 	}
 	w.bench.SetBeads(beads)
+}
+
+// useWords names a scan by its stage, and by its piece where that is not the body.
+func (w *Window) useWords(key annotate.UseKey) string {
+	if key.Piece == annotate.Body {
+		return w.stageWords(key.Stage)
+	}
+	return key.Piece + ", " + w.stageWords(key.Stage)
 }
 
 func (w *Window) stageWords(id string) string {
@@ -585,13 +587,6 @@ func (w *Window) LetGo() {
 	w.log("closed", nil)
 }
 
-func text(err error) string {
-	if err == nil {
-		return ""
-	}
-	return err.Error()
-}
-
 // ground returns the background of the specimen as the renderer takes it.
 func ground() color.RGBA {
 	c := look.Current().Colours().Ground
@@ -599,27 +594,3 @@ func ground() color.RGBA {
 }
 
 func toRGBA(c color.NRGBA) color.RGBA { return color.RGBA{c.R, c.G, c.B, 255} }
-
-func sentence(s string) string {
-	if s == "" {
-		return s
-	}
-	r := []rune(s)
-	out := string(upper(r[0])) + string(r[1:])
-	if last := r[len(r)-1]; last != '.' && last != '…' {
-		out += "."
-	}
-	return out
-}
-
-func shortDate(edtf string) string {
-	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
-		return t.Format("2 Jan")
-	}
-	if edtf == "" {
-		return "no date"
-	}
-	return edtf
-}
-
-func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", v) }

@@ -1,7 +1,10 @@
 package app
 
 import (
+	"fmt"
+	"math"
 	"strings"
+	"time"
 	"unicode"
 
 	"fyne.io/fyne/v2"
@@ -61,3 +64,35 @@ func (c *corners) Layout(objects []fyne.CanvasObject, s fyne.Size) {
 }
 
 func (c *corners) MinSize([]fyne.CanvasObject) fyne.Size { return fyne.NewSize(200, 160) }
+
+func text(err error) string {
+	if err == nil {
+		return ""
+	}
+	return err.Error()
+}
+
+func sentence(s string) string {
+	if s == "" {
+		return s
+	}
+	r := []rune(s)
+	out := string(upper(r[0])) + string(r[1:])
+	if last := r[len(r)-1]; last != '.' && last != '…' {
+		out += "."
+	}
+	return out
+}
+
+func shortDate(edtf string) string {
+	if t, err := time.Parse(time.DateOnly, edtf); err == nil {
+		return t.Format("2 Jan")
+	}
+	if edtf == "" {
+		return "no date"
+	}
+	return edtf
+}
+
+// mm prints a length to hundredths; nothing is minus nothing.
+func mm(v float64) string { return fmt.Sprintf("%.2f\u00a0mm", math.Round(100*v)/100+0) }

@@ -101,7 +101,6 @@ type relief struct {
 	shade                 []float64 // ΔE00; nil without colours
 	bendSlope, shadeSlope []float64 // a mm, at the face itself
 	bendStep, shadeStep   []float64 // to the neighbour that differs most: highest beside the edge
-	lab                   []colour.Lab
 }
 
 // mostRounds of spreading normals and colours.

@@ -345,6 +345,9 @@ func (m *material) scan(u annotate.Use) report.Scan {
 	out.Scale, out.ScaleWorth = strings.ToLower(terms.Label(terms.ScaleWord, u.Scale.Verdict)), u.Scale.Words()
 	if a := u.Alignment; a != nil {
 		out.Alignment = fmt.Sprintf("%s; fit residual %.3f\u00a0mm, not accuracy; check places %.3f\u00a0mm", a.Verdict, a.FitResidualRMS, a.CheckRMS)
+		if a.ErrorUnknown != "" {
+			out.Alignment += "; how far off it may be is not known without check points, as the scans have smooth error"
+		}
 	}
 	return out
 }

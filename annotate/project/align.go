@@ -144,6 +144,6 @@ func alignmentOf(result *register.Result, against annotate.UseKey, beforeToPiece
 		RelativeScale: result.RelativeScale, FitResidualRMS: result.FitResidualRMS, CheckRMS: result.CheckRMS,
 		StableShareAfter: result.StableShareAfter, StableShareBefore: result.StableShareBefore, WeakestDirection: result.Weakest,
 		Covariance: turned(result.Covariance, beforeToPiece), Centre: [3]float64{centre.X, centre.Y, centre.Z}, Picks: picks,
-		CheckPointRMS: result.CheckPointRMS, CheckPointMax: result.CheckPointMax, WeakMotion: weak,
+		CheckPointRMS: result.CheckPointRMS, CheckPointMax: result.CheckPointMax, ErrorUnknown: result.ErrorUnknown, WeakMotion: weak,
 	}
 }

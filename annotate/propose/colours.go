@@ -9,10 +9,7 @@ import (
 	"math"
 	"slices"
 
-	"gonum.org/v1/gonum/spatial/r3"
-
 	"rigatino/mesh"
-	"rigatino/mesh/bvh"
 	"rigatino/mesh/change"
 	"rigatino/mesh/colour"
 )
@@ -128,18 +125,15 @@ func (w *work) readColours(ctx context.Context) error {
 		return nil
 	}
 	n := a.Weld.Count
-	hits := make([]bvh.Hit, n)
-	if err := b.Tree.ClosestAll(ctx, n, func(i int) r3.Vec { return a.Vertex(uint32(i)) }, 0, hits); err != nil {
-		return err
-	}
 	facing := make([]colour.Linear, n)
-	for v, h := range hits {
-		if h.Face == bvh.None {
+	for v := range facing {
+		face, weights, ok := a.Facing(uint32(v))
+		if !ok {
 			continue
 		}
-		i, j, k := b.Topology.Face(h.Face)
+		i, j, k := b.Topology.Face(face)
 		for n, u := range [3]uint32{i, j, k} {
-			c, x := before[u], h.Weights[n]
+			c, x := before[u], weights[n]
 			facing[v].R, facing[v].G, facing[v].B = facing[v].R+x*c.R, facing[v].G+x*c.G, facing[v].B+x*c.B
 		}
 	}

@@ -40,6 +40,7 @@ var stated = []struct {
 	{Condition, "sampled", 0.18, 0, 16.3},
 	// Area of the strokes and rings, and WCAG 2 of the two papers.
 	{FitFaces, "trust", (1.9*0.34 + 2*0.3*(1.4-0.34)) / 8, 0.82, 9.7},
+	{FitFaces, "break", 0.22, 0.82, 9.7},
 	{FitFaces, "never", (math.Pi*(1.1*1.1-0.78*0.78) + 0.36*1.56) / 8, 0.48, 7.7},
 }
 
@@ -115,7 +116,7 @@ func TestHalo(t *testing.T) {
 }
 
 func TestLuminanceAndContrast(t *testing.T) {
-	if len(stated) != 26 {
+	if len(stated) != 27 {
 		t.Fatalf("%d patterns", len(stated))
 	}
 	for _, s := range stated {

@@ -151,6 +151,9 @@ func barredRings(u, v float64) bool {
 	return r > 0.78 && r < 1.1 || r < 0.8 && abs(b) < 0.18
 }
 
+// zigzags run like the edge of a break.
+func zigzags(u, v float64) bool { return abs(m(v-abs(m(u, 2)-1)+1, 2)-1) < 0.22 }
+
 // Cover says what lies at (u, v), mm on a tile of TileMM: ink, or the white
 // halo round it. The halo is looked for on two circles round the place, which
 // is exact to a few hundredths of a millimetre.

@@ -23,7 +23,7 @@ func TestVocabularyIsWhole(t *testing.T) {
 		WhatAdded:   "fill reconstruction adhesive moved_piece unknown",
 		ScaleWord:   "as_stated unverified difference_only verified",
 		AlignWord:   "accepted ambiguous refused",
-		FitFaces:    "trust never",
+		FitFaces:    "trust never break",
 		Reliance:    "nothing_against doubtful does_not_stand not_examined",
 		Severity:    "note warning refused",
 	} {

@@ -83,8 +83,9 @@ var alignVerdicts = []Term{
 	{ID: "refused", Label: "refused", Definition: "The scans do not share enough surface to be laid on one another.", Source: Own},
 }
 
-// Papers of the two are the yellow and the reddish purple of Okabe and Ito (2008)
-// 35 % toward white, which no substance has.
+// Papers are the yellow and the reddish purple of Okabe and Ito (2008)
+// 35 % toward white, which no substance has;
+// nothing is trusted and broken at once.
 var fitFaces = []Term{
 	{
 		ID: "trust", Label: "Trusted", Definition: "Surface that alone carries an alignment: somebody knows that it did not change.", Source: Own,
@@ -93,6 +94,10 @@ var fitFaces = []Term{
 	{
 		ID: "never", Label: "Never trusted", Definition: "Surface that carries no alignment: somebody knows that it moved or changed.", Source: Own,
 		Look: &Look{Key: -1, Kind: "barred rings", Paper: hex("#DEA8C6"), Ink: hex("#331E2A"), Opacity: 0.7, ink: barredRings},
+	},
+	{
+		ID: "break", Label: "Broken face", Definition: "Surface of a break that met another piece: it alone carries a dry fit.", Source: Own,
+		Look: &Look{Key: -1, Kind: "zigzags", Paper: hex("#F5ED84"), Ink: hex("#3C3910"), Opacity: 0.7, ink: zigzags},
 	},
 }
 

@@ -61,8 +61,11 @@ type Desk struct {
 	picks    picking
 	fit      fitting
 	leftover leftover
-	bar      BarInHand
-	laid     map[string]laid // lines by id
+	// LetScaleDiffer lets the next fit of two dates change the size of the one in view.
+	LetScaleDiffer bool
+	dry            drying
+	bar            BarInHand
+	laid           map[string]laid // lines by id
 
 	Bare       bool                // only what is left out is hatched, whatever Show says
 	Leaving    LeaveOut            // what a stroke does while a scan is looked at
@@ -354,6 +357,9 @@ func (d *Desk) SetShow(s picture.Show) {
 // toScene is the motion that puts a use where it is drawn: the specimen frame,
 // or its own where it is not aligned.
 func (d *Desk) toScene(b *project.Loaded) *frame.Rigid {
+	if pose, ok := d.dryPose(b); ok {
+		return &pose
+	}
 	place := b.ScanToPiece
 	if a := b.Use.Alignment; !b.Aligned && a != nil && (a.ScaleChanged || a.Verdict == annotate.VerdictAccepted) {
 		// Out of date since a scale was changed: drawn where that carries it.
@@ -380,6 +386,10 @@ func (d *Desk) Placed(key annotate.UseKey, changed bool) (render.Placed, bool) {
 		return render.Placed{}, false
 	}
 	out := render.Placed{Body: b.Render, BodyToScene: d.toScene(b.Loaded)}
+	if c := d.dryChange(b); c != nil {
+		out.Change = c
+		return out, true
+	}
 	if l := d.leftover; l.shown && key == d.View && !changed && l.of(d) {
 		out.Change = picture.Change(l.drawn, l.hist.SmallestMM, l.hist.FullMM, b.TileMM)
 		return out, true
@@ -451,6 +461,9 @@ func part(progress func(float64, string), from, to float64) func(float64, string
 type (
 	Sheet = tally.Sheet
 	Areas = map[string]quantity.Measured
+
+	// Measured is a value with its uncertainty.
+	Measured = quantity.Measured
 )
 
 // IsProject says whether a path is a folder that holds a project.

@@ -68,11 +68,7 @@ func (d *Desk) fitOf(key annotate.UseKey) (*fitLabels, *Body, error) {
 	if b == nil {
 		return nil, nil, errors.New("the scan is not ready yet")
 	}
-	r := d.Project.Record()
-	var said annotate.FitFaces
-	if u := r.Use(key); u != nil && u.FitFaces != nil {
-		said = *u.FitFaces
-	}
+	said := d.fitSaid(key)
 	l := d.fit.labels[key]
 	if l != nil && l.looks == b.Looks && (d.fit.down || slices.Equal(l.said.Trust, said.Trust) && slices.Equal(l.said.Never, said.Never)) {
 		return l, b, nil
@@ -93,7 +89,7 @@ func (d *Desk) fitOf(key annotate.UseKey) (*fitLabels, *Body, error) {
 	marks := b.Looks.Only(annotate.Support) // which is out of every fit anyhow
 	marks.Faces = slices.Clone(marks.Faces)
 	marks.Looks = slices.Clone(marks.Looks)
-	for _, id := range []string{"trust", "never"} {
+	for _, id := range d.FitWords() {
 		marks.Looks = append(marks.Looks, fitLook(id, uint32(len(marks.Looks))+1))
 	}
 	l.marks = &marks
@@ -104,6 +100,28 @@ func (d *Desk) fitOf(key annotate.UseKey) (*fitLabels, *Body, error) {
 	}
 	d.fit.labels[key] = l
 	return l, b, nil
+}
+
+// FitWords are the two words that strokes say: of the fit of two dates, or in a dry
+// fit of what is broken.
+func (d *Desk) FitWords() [2]string {
+	if d.DryFitting() {
+		return [2]string{"break", "never"}
+	}
+	return [2]string{"trust", "never"}
+}
+
+// fitSaid is what was said of a use's faces: by the record, or in a dry fit, of the
+// break alone, since the piece was taken in hand.
+func (d *Desk) fitSaid(key annotate.UseKey) annotate.FitFaces {
+	if d.DryFitting() {
+		return annotate.FitFaces{Trust: d.dry.breaks[key]}
+	}
+	r := d.Project.Record()
+	if u := r.Use(key); u != nil && u.FitFaces != nil {
+		return *u.FitFaces
+	}
+	return annotate.FitFaces{}
 }
 
 func facesOf(runs []annotate.FaceRun) []uint32 {
@@ -247,13 +265,17 @@ func (d *Desk) keepFit(key annotate.UseKey) error {
 	return d.sayFit(key, l.faces)
 }
 
-// sayFit writes into the record what faces say.
+// sayFit keeps what faces say, in the record but for a break.
 func (d *Desk) sayFit(key annotate.UseKey, faces *facemap.Map) error {
 	labels := faces.Labels()
 	trust, never := make([]bool, len(labels)), make([]bool, len(labels))
 	for f, n := range labels {
 		trust[f], never[f] = n == trusted, n == neverTrusted
 	}
-	delete(d.fit.labels, key) // read again from the record
+	delete(d.fit.labels, key) // read again from where it is kept
+	if d.DryFitting() {
+		d.dry.breaks[key] = annotate.RunsOf(trust)
+		return nil
+	}
 	return d.Project.SetFitFaces(key, trust, never)
 }

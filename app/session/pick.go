@@ -317,7 +317,7 @@ func (d *Desk) Aligner() func(ctx context.Context, progress func(float64, string
 	if other := d.Other; other != (annotate.UseKey{}) && other != view {
 		a.Against = &other
 	}
-	a.Picks, a.Checks = d.picks.fit.picks(), d.picks.checks.picks()
+	a.Picks, a.Checks, a.Similarity = d.picks.fit.picks(), d.picks.checks.picks(), d.LetScaleDiffer
 	if !d.picks.on {
 		a.Checks = d.kept().Checks
 	}

@@ -39,7 +39,8 @@ func rooms() []room {
 		{"mesh", "-", "gonum"},
 
 		// Geometry of one mesh.
-		{"mesh/bvh", "", "gonum"},
+		// Asks the processor whether it takes eight boxes at once.
+		{"mesh/bvh", "", "gonum sys"},
 		{"mesh/geodesic", "", "gonum"},
 		// What a surface looks like, whatever file it came from: scan asks it when
 		// it opens, a project when it proposes what to map.
@@ -117,6 +118,7 @@ var otherModules = map[string][]string{
 	"pdf":   {"codeberg.org/go-pdf/fpdf"},
 	"kong":  {"github.com/alecthomas/kong"},
 	"image": {"golang.org/x/image"},
+	"sys":   {"golang.org/x/sys"},
 	"tests": {
 		"github.com/google/go-cmp", "pgregory.net/rapid",
 		"github.com/rogpeppe/go-internal", "github.com/santhosh-tekuri/jsonschema/v6",

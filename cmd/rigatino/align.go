@@ -27,7 +27,7 @@ type alignCommand struct {
 	Piece  string `default:"body" help:"Piece, with a project."`
 	Part   string `help:"Part of the piece, with a project."`
 
-	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it."`
+	DryFit     bool   `help:"Bring two broken faces together: the files are the body and a piece of it; in a project --piece names the piece, and where it fits is kept."`
 	BodyBreak  string `help:"With --dry-fit: file of the body's broken faces, one index or a-b a line."`
 	PieceBreak string `help:"With --dry-fit: file of the piece's broken faces."`
 
@@ -51,6 +51,8 @@ type alignmentDoc struct {
 	CheckPoints       int                `json:"check_points,omitempty"`
 	CheckPointRMS     *float64           `json:"check_points_rms_mm,omitempty"`
 	CheckPointMax     *float64           `json:"check_points_max_mm,omitempty"`
+	ErrorOverChange   *float64           `json:"error_over_change_mm,omitempty"`
+	ErrorUnknown      string             `json:"error_unknown,omitempty"`
 	StableShareAfter  *float64           `json:"stable_share_of_after,omitempty"`
 	StableShareBefore *float64           `json:"stable_share_of_before,omitempty"`
 	Weakest           string             `json:"weakest_direction,omitempty"`
@@ -92,7 +94,10 @@ func alignmentOf(r *register.Result) alignmentDoc {
 	}
 	out.AppliedScale, out.FitResidual, out.Check = number(r.AppliedScale), number(r.FitResidualRMS), number(r.CheckRMS)
 	out.StableShareAfter, out.StableShareBefore = number(r.StableShareAfter), number(r.StableShareBefore)
-	out.Weakest = r.Weakest
+	out.Weakest, out.ErrorUnknown = r.Weakest, r.ErrorUnknown
+	if r.ErrorOverChange > 0 {
+		out.ErrorOverChange = number(r.ErrorOverChange)
+	}
 	if out.CheckPoints = r.CheckPoints; r.CheckPoints > 0 {
 		out.CheckPointRMS, out.CheckPointMax = number(r.CheckPointRMS), number(r.CheckPointMax)
 	}
@@ -124,6 +129,12 @@ func (d alignmentDoc) print(w io.Writer) {
 	}
 	if d.CheckPointRMS != nil && d.CheckPointMax != nil {
 		fmt.Fprintf(w, "  check points: %d, off by %.4f mm (RMS), %.4f mm at most\n", d.CheckPoints, *d.CheckPointRMS, *d.CheckPointMax)
+	}
+	switch {
+	case d.ErrorOverChange != nil:
+		fmt.Fprintf(w, "  error where it changed: %.4f mm at most (95 %%)\n", *d.ErrorOverChange)
+	case d.ErrorUnknown != "":
+		fmt.Fprintf(w, "  error where it changed: not stated\n")
 	}
 	if d.StableShareAfter != nil && d.StableShareBefore != nil {
 		fmt.Fprintf(w, "  unchanged: %.0f %% of the scan after, %.0f %% of the scan before\n", 100**d.StableShareAfter, 100**d.StableShareBefore)
@@ -161,7 +172,7 @@ func (c *alignCommand) Run(j *job) error {
 	}
 	switch {
 	case c.DryFit:
-		return c.dryFit(j, registerPicks(picks))
+		return c.dryFit(j, picks)
 	case c.Joint:
 		return c.joint(j, registerPicks(picks))
 	}
@@ -227,8 +238,10 @@ func (c *alignCommand) oneWay(checks int) error {
 		way = "--joint"
 	}
 	switch {
-	case isProject(c.First):
-		return usagef("%s takes two scan files, the one that stays and the piece, and no project", way)
+	case isProject(c.First) && c.Joint:
+		return usagef("--joint takes two scan files, the one that stays and the piece, and no project")
+	case isProject(c.First) && c.Piece == annotate.Body:
+		return usagef("--dry-fit in a project needs --piece: the loose piece that is fitted to the body")
 	case c.Similarity:
 		return usagef("--similarity does not go with %s: set the scale of both scans first", way)
 	case c.Trust != "" || c.Never != "":

@@ -40,6 +40,7 @@ type changeArea struct {
 	Area     quantity.Measured  `json:"area"`
 	Mean     float64            `json:"mean_depth_mm"`
 	Most     float64            `json:"max_depth_mm"`
+	Smallest float64            `json:"smallest_change_mm"`
 	Centroid [3]float64         `json:"centroid_mm"`
 }
 
@@ -85,7 +86,7 @@ func (d *changeDoc) measured(c *change.Change, v *volume.Result, what []string) 
 	d.Added = &changeTotals{Volume: v.Added.Volume, Area: &added}
 	for i, a := range c.Areas {
 		row := changeArea{
-			ID: fmt.Sprintf("C%d", i+1), Kind: string(a.Kind), What: "unknown", Area: a.Surface, Mean: a.MeanDepthMM, Most: a.MaxDepthMM,
+			ID: fmt.Sprintf("C%d", i+1), Kind: string(a.Kind), What: "unknown", Area: a.Surface, Mean: a.MeanDepthMM, Most: a.MaxDepthMM, Smallest: a.SmallestMM,
 			Centroid: [3]float64{a.CentroidMM.X, a.CentroidMM.Y, a.CentroidMM.Z},
 		}
 		if i < len(what) {
@@ -200,7 +201,7 @@ func storedAlignment(u annotate.Use) alignmentDoc {
 		return alignmentDoc{Verdict: annotate.VerdictAccepted, Reason: "this scan gives the frame of its piece", AfterToBefore: &[16]float64{1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1, 0, 0, 0, 0, 1},
 			FitResidual: new(0.0), Check: new(0.0), StableShareAfter: new(1.0), StableShareBefore: new(1.0)}
 	}
-	out := alignmentDoc{Verdict: a.Verdict, Reason: a.Reason, NextStep: a.NextStep, Weakest: a.WeakestDirection}
+	out := alignmentDoc{Verdict: a.Verdict, Reason: a.Reason, NextStep: a.NextStep, Weakest: a.WeakestDirection, ErrorUnknown: a.ErrorUnknown}
 	if a.Verdict != annotate.VerdictRefused {
 		m := a.ScanToPiece
 		out.AfterToBefore, out.FitResidual, out.Check = &m, &a.FitResidualRMS, &a.CheckRMS

@@ -6,6 +6,7 @@ import (
 	"math"
 
 	"rigatino/annotate"
+	"rigatino/annotate/project"
 	"rigatino/mesh/register"
 )
 
@@ -68,21 +69,35 @@ func (d dryFitDoc) print(w io.Writer) {
 	}
 }
 
-// dryFit brings the broken faces of two files together.
-func (c *alignCommand) dryFit(j *job, picks []register.Pick) error {
-	two, body, piece, err := c.facing(j, c.BodyBreak, c.PieceBreak)
+// dryFit brings the broken faces of two files together, or of a loose piece and the
+// body in a project, where the record keeps it.
+func (c *alignCommand) dryFit(j *job, picks []annotate.Pick) (err error) {
+	var fit *register.DryFit
+	points := []annotate.OpenPoint{}
+	if isProject(c.First) {
+		err = j.open(c.First, func(p *project.Project) (err error) {
+			fit, err = c.dryFitIn(j, p, picks)
+			return err
+		})
+	} else {
+		var two *pair
+		opt := register.DryOptions{Picks: registerPicks(picks), Progress: j.progress}
+		if two, opt.BodyBreak, opt.PieceBreak, err = c.facing(j, c.BodyBreak, c.PieceBreak); err != nil {
+			return err
+		}
+		points = two.points
+		if fit, err = register.FitDry(j.ctx, two.before, two.after, opt); err != nil {
+			err = fmt.Errorf("fit %s to %s: %w", c.Second, c.First, err)
+		}
+	}
 	if err != nil {
 		return err
-	}
-	fit, err := register.FitDry(j.ctx, two.before, two.after, register.DryOptions{Picks: picks, BodyBreak: body, PieceBreak: piece, Progress: j.progress})
-	if err != nil {
-		return fmt.Errorf("fit %s to %s: %w", c.Second, c.First, err)
 	}
 	doc := struct {
 		Schema     int                  `json:"schema"`
 		DryFit     dryFitDoc            `json:"dry_fit"`
 		OpenPoints []annotate.OpenPoint `json:"open_points"`
-	}{1, dryFitOf(fit), two.points}
+	}{1, dryFitOf(fit), points}
 	if err := j.print(doc, func(w io.Writer) { doc.DryFit.print(w) }); err != nil {
 		return err
 	}
@@ -90,6 +105,32 @@ func (c *alignCommand) dryFit(j *job, picks []register.Pick) error {
 		return nil
 	}
 	return refusedf("the dry fit is %s: %s; %s", fit.Verdict, fit.Reason, fit.NextStep)
+}
+
+// dryFitIn fits a loose piece of a project to the body at the same stage.
+func (c *alignCommand) dryFitIn(j *job, p *project.Project, picks []annotate.Pick) (*register.DryFit, error) {
+	record := p.Record()
+	piece, err := record.FindUse(c.Second, c.Piece, c.Part)
+	if err != nil {
+		return nil, err
+	}
+	body, err := record.FindUse(c.Second, annotate.Body, "")
+	if err != nil {
+		return nil, err
+	}
+	a := project.DryFitting{Body: body.Key(), Picks: picks, Progress: j.progress}
+	for _, side := range []struct {
+		use  annotate.Use
+		path string
+		mask *[]bool
+	}{{body, c.BodyBreak, &a.BodyBreak}, {piece, c.PieceBreak, &a.PieceBreak}} {
+		s, _ := record.Scan(side.use.Scan)
+		if *side.mask, err = readMask(side.path, s.Triangles); err != nil {
+			return nil, err
+		}
+	}
+	fit, _, err := p.DryFit(j.ctx, piece.Key(), a)
+	return fit, err
 }
 
 // readMask reads a file of face indices as marks on a scan's faces; nil without a

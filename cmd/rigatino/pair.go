@@ -1,6 +1,8 @@
 package main
 
 import (
+	"fmt"
+
 	"rigatino/annotate"
 	"rigatino/mesh"
 	"rigatino/mesh/register"
@@ -30,8 +32,11 @@ func (j *job) pair(before, after string, flags pairFlags) (*pair, error) {
 	if opt.AfterNever, err = readMask(flags.Never, out.after.FaceCount()); err != nil {
 		return nil, err
 	}
-	out.result, err = register.Align(j.ctx, out.before, out.after, opt)
-	return out, err
+	if out.result, err = register.Align(j.ctx, out.before, out.after, opt); err != nil {
+		return nil, err
+	}
+	sayUnlikeSize(out.result, mesh.Bounds(out.before).Diagonal(), mesh.Bounds(out.after).Diagonal())
+	return out, nil
 }
 
 // twoScans opens two files that are to be laid on, or brought to, one another.
@@ -51,3 +56,19 @@ func (j *job) twoScans(before, after string, flags pairFlags) (*pair, error) {
 	}
 	return &pair{before: b.Mesh, after: a.Mesh, points: append(append([]annotate.OpenPoint{}, findings(before, b.Notes)...), findings(after, a.Notes)...)}, nil
 }
+
+// sayUnlikeSize puts before the reason of a refusal that the two scans, so many
+// mm across, are of very different size.
+func sayUnlikeSize(r *register.Result, before, after float64) {
+	larger := max(before/after, after/before)
+	if r.Verdict == annotate.VerdictAccepted || !(larger > unlikeSize) {
+		return
+	}
+	r.Reason = fmt.Sprintf("one scan is %.0f times as large as the other (%.4g and %.4g mm across), and %s", larger, before, after, r.Reason)
+	r.NextStep = "check the units of both, --unit-before and --unit-after; if they are right, " + r.NextStep
+}
+
+// unlikeSize is the ratio of the sizes of two scans from which on a wrong unit is
+// a likely reason that they do not fit. A scan of a part may be so much smaller,
+// so it is no reason by itself.
+const unlikeSize = 5

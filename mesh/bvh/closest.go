@@ -9,15 +9,11 @@ import (
 
 const (
 	// rounding is more than the relative error of a float32 coordinate
-	// difference and the arithmetic done with it.
-	rounding = 4e-7
+	// difference, that of a leaf's steps and the arithmetic done with them.
+	rounding = 1e-6
 	// wider makes squared float32 bounds safe for the rounding of comparing
 	// them.
 	wider = 1 + 1e-6
-	// siftWider and siftFloor allow for the error e = 1e-6·l of a float32
-	// triangle test at a place l from the triangle's corner: from
-	// (d+e)² ≤ d²(1+k) + e²(1+1/k) with k = 1e-5.
-	siftWider, siftFloor = 1 + 1e-5, 1e-7
 	// rounding64 is the same as rounding for float64 coordinates.
 	rounding64 = 1e-15
 	// farthest is the largest tree coordinate of a query that the tree can
@@ -26,6 +22,9 @@ const (
 	// stackSize holds the open subtrees of the deepest tree there can be:
 	// seven siblings on each of at most twelve levels, and eight.
 	stackSize = 128
+	// heldFaces is the number of faces whose exact distance is put off until
+	// the search is over.
+	heldFaces = 8
 )
 
 // waiting is a subtree still to be searched and its squared distance.
@@ -34,68 +33,115 @@ type waiting struct {
 	child uint32
 }
 
+// held is a face that may be the closest and the least that its squared
+// distance may be.
+type held struct {
+	least float64
+	face  uint32
+}
+
 // search is the state of one closest-point query. It may be used for query
 // after query, which saves clearing the stack.
 type search struct {
 	t     *Tree
 	p     r3.Vec // mesh frame
-	q     r3.Vec // tree frame
-	x     [3]float32
-	slack float32 // rounding of coordinates, tree units
-	fuzz  float32 // what float64 rounding of the place may add to a sifted d²
-	bound float32 // no face farther than this is looked for, tree units, slack included
-	sieve float32 // squared distance above which the float32 test drops a face
+	q     r3.Vec // about the mesh's Origin
+	at    probe  // tree frame; no face farther than its bound is looked for
+	slack float32
+	fuzz  float64 // what rounding of the place may add to a squared distance, mesh unit
+	limit float64 // the squared distance asked for is no more than this, mesh unit
+	first uint32  // a face looked at before the tree
 	best  onTriangle
 	face  uint32
+	count int
+	held  [heldFaces]held
 	stack [stackSize]waiting
+	d2    [width]float32
 }
 
 // start prepares a query within a distance in mesh units (none if not
 // positive) and says whether the tree can answer it.
 func (s *search) start(p r3.Vec, within float64) bool {
 	t := s.t
-	s.p, s.q = p, t.inTree(p)
-	s.x = [3]float32{float32(s.q.X), float32(s.q.Y), float32(s.q.Z)}
-	s.face = None
-	s.best = onTriangle{d2: math.Inf(1)}
+	s.p, s.q = p, r3.Sub(p, t.m.Origin)
+	s.first, s.face, s.count = None, None, 0
+	s.best.d2 = math.Inf(1)
 	if within > 0 {
 		s.best.d2 = within * within
 	}
+	s.limit = s.best.d2
 	reach := max(math.Abs(s.q.X), math.Abs(s.q.Y), math.Abs(s.q.Z))
-	if !(reach < farthest) {
+	if !(reach*t.scale < farthest) {
 		return false
 	}
-	// Mesh and tree frame round differently, by the size of the coordinates in
-	// the mesh's frame.
+	s.at.x, s.at.y, s.at.z = float32(s.q.X*t.scale), float32(s.q.Y*t.scale), float32(s.q.Z*t.scale)
+	// The mesh's frame and that about its Origin round differently, by the size
+	// of the coordinates in the mesh's frame.
 	place := max(math.Abs(p.X), math.Abs(p.Y), math.Abs(p.Z), t.offset)
-	e := rounding64 * (float64(t.largest) + place*t.scale)
-	s.slack = rounding*(t.largest+float32(reach)) + float32(e)
-	s.fuzz = float32(e * e / (siftWider - 1))
-	s.tighten()
-	// Any face is nearer than this; empty slots are not.
-	if most := 4 * (t.largest + float32(reach)) * wider; s.bound > most {
-		s.bound, s.sieve = most, math.MaxFloat32
+	e := rounding64 * (float64(t.largest)/t.scale + place)
+	s.fuzz = e * e / placeDoubt
+	whole := t.largest + float32(reach*t.scale)
+	s.slack = rounding*whole + float32(e*t.scale)
+	if math.IsInf(s.limit, 1) {
+		// Any face is nearer than this; empty slots are not.
+		s.at.bound2 = 16 * whole * whole * wider
+	} else {
+		s.tighten()
 	}
 	return true
 }
 
-// tighten sets the bounds from the best distance so far.
+// tighten sets the tree's bound from the limit.
 func (s *search) tighten() {
-	scale := s.t.scale
-	s.bound = float32(math.Sqrt(s.best.d2)*scale)*wider + s.slack
-	s.sieve = float32(s.best.d2*scale*scale*siftWider) + s.fuzz
+	bound := min(float32(math.Sqrt(s.limit)*s.t.scale), 4*farthest)*wider + s.slack
+	s.at.bound2 = bound * bound
 }
 
 // try measures face f in float64 and keeps it if it is the closest, or as
 // close and lower.
-func (s *search) try(f uint32) bool {
+func (s *search) try(f uint32) {
 	a, b, c := s.t.m.Corners(f)
 	on := closestOnTriangle(s.p, a, b, c)
 	if on.d2 < s.best.d2 || (on.d2 == s.best.d2 && f < s.face) {
 		s.best, s.face = on, f
-		return true
 	}
-	return false
+}
+
+// consider measures face f quickly and holds it if it may be the closest.
+func (s *search) consider(f uint32) {
+	d2, doubt, ok := s.t.sift(f, &s.q)
+	if !ok {
+		s.try(f)
+		if s.best.d2 < s.limit {
+			s.limit = s.best.d2
+			s.tighten()
+		}
+		return
+	}
+	doubt += s.fuzz
+	if d2-doubt > s.limit {
+		return
+	}
+	if s.count == heldFaces {
+		s.settle()
+	}
+	s.held[s.count] = held{d2 - doubt, f}
+	s.count++
+	if d2+doubt < s.limit {
+		s.limit = d2 + doubt
+		s.tighten()
+	}
+}
+
+// settle measures the faces that are held and may still be the closest.
+func (s *search) settle() {
+	for _, h := range s.held[:s.count] {
+		if h.least <= s.limit {
+			s.try(h.face)
+			s.limit = min(s.limit, s.best.d2)
+		}
+	}
+	s.count = 0
 }
 
 // run searches the tree.
@@ -104,36 +150,23 @@ func (s *search) run() {
 	if t.root == nowhere {
 		return
 	}
-	x, y, z := s.x[0], s.x[1], s.x[2]
-	bound := s.bound
-	bound2 := bound * bound
 	s.stack[0] = waiting{0, t.root}
 	top := 1
 	for top > 0 {
 		top--
 		w := s.stack[top&(stackSize-1)]
-		if w.d2 > bound2 {
+		if w.d2 > s.at.bound2 {
 			continue
 		}
 		if w.child&isLeaf != 0 {
 			s.leaf(&t.leaves[w.child&^isLeaf])
-			bound = s.bound
-			bound2 = bound * bound
 			continue
 		}
-		n := &t.spheres[w.child]
-		inside := n.within(x, y, z, bound)
-		if inside == 0 {
-			continue
-		}
-		b := &t.boxes[w.child]
+		n := &t.nodes[w.child]
 		base := top
-		for ; inside != 0; inside &= inside - 1 {
-			k := bits.TrailingZeros8(uint8(inside)) & (width - 1)
-			d2 := b.distance2(k, x, y, z)
-			if d2 > bound2 {
-				continue
-			}
+		for set := n.near(&s.at, &s.d2); set != 0; set &= set - 1 {
+			k := bits.TrailingZeros8(uint8(set)) & (width - 1)
+			d2 := s.d2[k]
 			// The nearest goes on top.
 			j := top
 			for j > base && s.stack[(j-1)&(stackSize-1)].d2 < d2 {
@@ -146,74 +179,32 @@ func (s *search) run() {
 	}
 }
 
-// leaf tries the faces of a leaf that may be close enough, nearest box first.
+// leaf considers the faces of a leaf that may be close enough, that of the
+// nearest box first.
 func (s *search) leaf(l *leaf) {
-	x, y, z := s.x[0], s.x[1], s.x[2]
-	inside := l.within(x, y, z, s.bound)
-	if inside == 0 {
+	set := l.near(&s.at, &s.d2)
+	if set == 0 {
 		return
 	}
-	bound2 := s.bound * s.bound
-	var order [width]waiting
-	count := 0
-	for ; inside != 0; inside &= inside - 1 {
-		k := bits.TrailingZeros8(uint8(inside)) & (width - 1)
-		d2 := l.boxes.distance2(k, x, y, z)
-		if d2 > bound2 {
-			continue
+	nearest, d2 := 0, float32(math.Inf(1))
+	for rest := set; rest != 0; rest &= rest - 1 {
+		k := bits.TrailingZeros8(uint8(rest)) & (width - 1)
+		if s.d2[k] < d2 {
+			nearest, d2 = k, s.d2[k]
 		}
-		j := count
-		for j > 0 && order[(j-1)&(width-1)].d2 > d2 {
-			order[j&(width-1)] = order[(j-1)&(width-1)]
-			j--
-		}
-		order[j&(width-1)] = waiting{d2, uint32(k)}
-		count++
 	}
-	for _, w := range order[:count] {
-		if w.d2 > bound2 {
-			return
-		}
-		k := w.child & (width - 1)
-		if l.child[k] == s.face {
-			continue // the first guess, measured already
-		}
-		g := &l.faces[k]
-		if g.uu >= 0 {
-			// Place and corner are subtracted in float64, so that only the
-			// small difference is rounded.
-			ax := float32(s.q.X - float64(g.a[0]))
-			ay := float32(s.q.Y - float64(g.a[1]))
-			az := float32(s.q.Z - float64(g.a[2]))
-			if g.distance2(ax, ay, az) > s.sieve+siftFloor*(ax*ax+ay*ay+az*az) {
-				continue
-			}
-		}
-		if s.try(l.child[k]) {
-			s.tighten()
-			bound2 = s.bound * s.bound
+	s.look(l, nearest)
+	for set &^= 1 << nearest; set != 0; set &= set - 1 {
+		if k := bits.TrailingZeros8(uint8(set)) & (width - 1); s.d2[k] <= s.at.bound2 {
+			s.look(l, k)
 		}
 	}
 }
 
-// within is the set of spheres that come nearer to x y z than bound, a bit
-// each. It takes no branches: the sign of a difference is the bit.
-func (s *spheres) within(x, y, z, bound float32) uint32 {
-	return s.bit(0, x, y, z, bound) | s.bit(1, x, y, z, bound)<<1 | s.bit(2, x, y, z, bound)<<2 | s.bit(3, x, y, z, bound)<<3 |
-		s.bit(4, x, y, z, bound)<<4 | s.bit(5, x, y, z, bound)<<5 | s.bit(6, x, y, z, bound)<<6 | s.bit(7, x, y, z, bound)<<7
-}
-
-func (s *spheres) bit(k int, x, y, z, bound float32) uint32 {
-	dx, dy, dz, r := s.x[k]-x, s.y[k]-y, s.z[k]-z, s.r[k]+bound
-	return math.Float32bits(dx*dx+dy*dy+dz*dz-r*r) >> 31
-}
-
-// distance2 is the squared distance from x y z to box k.
-func (b *boxes) distance2(k int, x, y, z float32) float32 {
-	dx := max(b.lowX[k]-x, x-b.highX[k], 0)
-	dy := max(b.lowY[k]-y, y-b.highY[k], 0)
-	dz := max(b.lowZ[k]-z, z-b.highZ[k], 0)
-	return dx*dx + dy*dy + dz*dz
+func (s *search) look(l *leaf, k int) {
+	if f := l.face[k]; f != s.first && f != nowhere {
+		s.consider(f)
+	}
 }
 
 // all tries every face, for places too far away for the tree's arithmetic.
@@ -222,7 +213,7 @@ func (s *search) all() {
 		return
 	}
 	for i := range s.t.leaves {
-		for _, f := range s.t.leaves[i].child {
+		for _, f := range s.t.leaves[i].face {
 			if f != nowhere {
 				s.try(f)
 			}
@@ -254,8 +245,10 @@ func (s *search) ask(p r3.Vec, within float64, first uint32) {
 		s.all()
 		return
 	}
-	if first != None && s.try(first) {
-		s.tighten()
+	if first != None {
+		s.consider(first)
+		s.first = first
 	}
 	s.run()
+	s.settle()
 }

@@ -3,8 +3,10 @@ package bvh
 import (
 	"math"
 	"math/rand/v2"
+	"runtime"
 	"slices"
 	"testing"
+	"unsafe"
 
 	"gonum.org/v1/gonum/spatial/r3"
 	"pgregory.net/rapid"
@@ -19,7 +21,7 @@ import (
 func soup(t *rapid.T) (*mesh.Mesh, *rand.Rand) {
 	random := rand.New(rand.NewPCG(rapid.Uint64().Draw(t, "seed"), 1))
 	n := rapid.IntRange(1, 700).Draw(t, "faces")
-	kind := rapid.SampledFrom([]string{"alike", "mixed", "needles", "flat", "points", "repeats", "one place"}).Draw(t, "kind")
+	kind := rapid.SampledFrom([]string{"alike", "mixed", "needles", "flat", "points", "repeats", "one place", "strays"}).Draw(t, "kind")
 	unit := math.Pow(10, float64(rapid.IntRange(-7, 7).Draw(t, "unit")))
 	offset := float32(rapid.SampledFrom([]float64{0, 3, 1000}).Draw(t, "offset"))
 	m := &mesh.Mesh{Origin: r3.Vec{X: unit * float64(rapid.IntRange(-5, 5).Draw(t, "origin"))}}
@@ -32,6 +34,10 @@ func soup(t *rapid.T) (*mesh.Mesh, *rand.Rand) {
 		place := [3]float32{number(), number(), number()}
 		if kind == "one place" {
 			place = [3]float32{}
+		}
+		if kind == "strays" && random.IntN(20) == 0 {
+			size = float32(math.Pow(10, 5*random.Float64()-3))
+			place[0] = float32(math.Pow(10, 4*random.Float64()))
 		}
 		u := [3]float32{size * number(), size * number(), size * number()}
 		v := [3]float32{size * number(), size * number(), size * number()}
@@ -215,6 +221,87 @@ func TestClosestOnTriangle(t *testing.T) {
 	})
 }
 
+// A scan of a body with what stands beside it in real files: a table of large
+// triangles under it, needles that close a hole, and a stray face ten thousand
+// body sizes away, which must neither hide a face nor make the leaves coarse.
+// The tree gives what trying every face in float64 gives, and its leaves stay
+// as small as those of the body alone.
+func TestBodyOnATable(t *testing.T) {
+	body := solid.Icosphere(5, 30)
+	random := rand.New(rand.NewPCG(8, 8))
+	add := func(m *mesh.Mesh, corners ...[3]float32) {
+		for _, c := range corners {
+			m.Triangles = append(m.Triangles, uint32(m.VertexCount()))
+			m.Positions = append(m.Positions, c[:]...)
+		}
+	}
+	m := &mesh.Mesh{}
+	add(m, [3]float32{6e5, 6e5, 6e5}, [3]float32{6e5, 7e5, 6e5}, [3]float32{6e5, 6e5, 7e5}) // first, so that it is surely seen
+	first := uint32(m.VertexCount())
+	m.Positions = append(m.Positions, body.Positions...)
+	for _, f := range random.Perm(body.FaceCount()) { // the order of the file must not help
+		for _, v := range body.Triangles[3*f : 3*f+3] {
+			m.Triangles = append(m.Triangles, v+first)
+		}
+	}
+	for x := float32(-120); x < 120; x += 40 {
+		for y := float32(-120); y < 120; y += 40 {
+			add(m, [3]float32{x, y, -30}, [3]float32{x + 40, y, -30}, [3]float32{x, y + 40, -30})
+			add(m, [3]float32{x + 40, y, -30}, [3]float32{x + 40, y + 40, -30}, [3]float32{x, y + 40, -30})
+		}
+	}
+	for i := range 500 {
+		a, b := math.Sincos(2 * math.Pi * float64(i) / 500)
+		c, d := math.Sincos(2 * math.Pi * float64(i+1) / 500)
+		add(m, [3]float32{0, 0, 31}, [3]float32{float32(15 * a), float32(15 * b), 28}, [3]float32{float32(15 * c), float32(15 * d), 28})
+	}
+	tree := Build(m)
+	for i := range 400 {
+		p := r3.Scale(30+3*random.NormFloat64(), r3.Unit(r3.Vec{X: random.NormFloat64(), Y: random.NormFloat64(), Z: random.NormFloat64()}))
+		if i%3 == 0 {
+			p = r3.Vec{X: 300*random.Float64() - 150, Y: 300*random.Float64() - 150, Z: -30 + random.NormFloat64()}
+		}
+		want := search{t: tree, p: p, face: None, best: onTriangle{d2: math.Inf(1)}}
+		for f := range uint32(m.FaceCount()) {
+			want.try(f)
+		}
+		if got, _ := tree.Closest(p, 0); got != want.hit() {
+			t.Fatalf("at %v:\n got %+v\nwant %+v", p, got, want.hit())
+		}
+	}
+	if alone, beside := middleLeaf(Build(body)), middleLeaf(tree); beside > 2*alone {
+		t.Errorf("the middle one of the leaves is %.2f mm large, %.2f with the body alone", beside, alone)
+	}
+}
+
+// middleLeaf is the median size of the leaves of a tree, mesh unit.
+func middleLeaf(t *Tree) float64 {
+	var sizes []float64
+	for i := range t.leaves {
+		s := t.leaves[i].step
+		sizes = append(sizes, steps*float64(max(s[0], s[1], s[2]))/t.scale)
+	}
+	slices.Sort(sizes)
+	return sizes[len(sizes)/2]
+}
+
+// A tree takes 17 bytes a face, and 8 more while it is built: what it weighs
+// beside a scan in memory.
+func TestMemoryOfTree(t *testing.T) {
+	m := solid.Plane(100, 300)
+	var before, after runtime.MemStats
+	runtime.ReadMemStats(&before)
+	tree := Build(m)
+	runtime.ReadMemStats(&after)
+	n := uint64(m.FaceCount())
+	keeps := uint64(len(tree.leaves))*uint64(unsafe.Sizeof(leaf{})) + uint64(len(tree.nodes))*uint64(unsafe.Sizeof(node{}))
+	took := after.TotalAlloc - before.TotalAlloc
+	if keeps > 18*n || took > 27*n {
+		t.Errorf("%d faces: the tree keeps %d bytes and took %d", n, keeps, took)
+	}
+	t.Logf("checked: %.1f bytes a face kept, bound 18; %.1f taken, bound 27", float64(keeps)/float64(n), float64(took)/float64(n))
+}
+
 // Trees of every size up to a few whole capacities hold every face once.
 func TestEveryFaceHasAPlace(t *testing.T) {
 	plane := solid.Plane(100, 80)
@@ -224,7 +311,7 @@ func TestEveryFaceHasAPlace(t *testing.T) {
 		tree := Build(&m)
 		seen := make([]int, n)
 		for i := range tree.leaves {
-			for _, f := range tree.leaves[i].child {
+			for _, f := range tree.leaves[i].face {
 				if f != nowhere {
 					seen[f]++
 				}

@@ -9,8 +9,9 @@ import (
 	"rigatino/mesh"
 )
 
-// curveBits is the number of bits an axis along the curve.
-const curveBits = 11
+// curveBits is the number of bits an axis along the curve; points in one of the
+// cells keep the order they have.
+const curveBits = 8
 
 // turn is what the curve does in one octant of a cell: how manieth it is and
 // how the curve lies in it.
@@ -98,10 +99,10 @@ func (t *Tree) curveOrder(ctx context.Context, n int, at func(i int) r3.Vec) ([]
 // sortBlock is the number of keys that one worker counts at a time.
 const sortBlock = 1 << 16
 
-// sortKeys sorts by the bits from `shift` up: a radix sort of 11 bits a pass
+// sortKeys sorts by the bits from `shift` up: a radix sort of 12 bits a pass
 // that keeps the order of equal keys.
 func sortKeys(keys []uint64, shift int) []uint64 {
-	const digit = 11
+	const digit = 12
 	n := len(keys)
 	blocks := (n + sortBlock - 1) / sortBlock
 	other := make([]uint64, n)

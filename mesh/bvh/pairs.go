@@ -55,39 +55,51 @@ func (t *Tree) Pairs(ctx context.Context, test func(f, g uint32) bool, progress 
 // of later leaves.
 func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) (pairs [][2]uint32, all bool) {
 	own := &t.leaves[at]
+	var boxes [width]box // the exact ones
 	round := nothing()
-	for k := range width {
-		if own.child[k] != nowhere {
-			round.add(own.boxes.get(k))
+	for k, f := range own.face {
+		if f != nowhere {
+			boxes[k] = faceBox(t.m, f, float32(t.scale))
+			round.add(&boxes[k])
 		}
 	}
 	left := pairsPerLeaf
-	look := func(i int, l *leaf, from int) {
-		b := own.boxes.get(i)
-		for k := from; k < width; k++ {
-			if l.child[k] == nowhere || !l.boxes.touches(k, &b) {
+	look := func(l *leaf, itself bool) {
+		for k, g := range l.face {
+			if g == nowhere {
 				continue
 			}
-			f, g := own.child[i], l.child[k]
-			left--
-			if test(min(f, g), max(f, g)) {
-				out = append(out, [2]uint32{min(f, g), max(f, g)})
+			c := &boxes[k]
+			if !itself {
+				if there := faceBox(t.m, g, float32(t.scale)); round.touches(&there) {
+					c = &there
+				} else {
+					continue
+				}
+			}
+			for i, f := range own.face {
+				if f == nowhere || (itself && i >= k) || !boxes[i].touches(c) {
+					continue
+				}
+				left--
+				if test(min(f, g), max(f, g)) {
+					out = append(out, [2]uint32{min(f, g), max(f, g)})
+				}
 			}
 		}
 	}
-	for i := range width {
-		if own.child[i] != nowhere {
-			look(i, own, i+1)
-		}
-	}
+	look(own, true)
 	stack := []uint32{t.root}
 	for len(stack) > 0 && left > 0 {
 		child := stack[len(stack)-1]
 		stack = stack[:len(stack)-1]
 		if child&isLeaf == 0 {
-			n, b := &t.spheres[child], &t.boxes[child]
-			for k := range width {
-				if c := n.child[k]; c != nowhere && (c&isLeaf == 0 || c&^isLeaf > at) && b.touches(k, &round) {
+			n := &t.nodes[child]
+			for k, c := range n.child {
+				if c == nowhere || (c&isLeaf != 0 && c&^isLeaf <= at) {
+					continue
+				}
+				if b := n.box(k); b.touches(&round) {
 					stack = append(stack, c)
 				}
 			}
@@ -96,25 +108,20 @@ func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) 
 		if child&^isLeaf <= at { // a root that is a leaf
 			continue
 		}
-		l := &t.leaves[child&^isLeaf]
-		for i := range width {
-			if own.child[i] != nowhere {
-				look(i, l, 0)
-			}
-		}
+		look(&t.leaves[child&^isLeaf], false)
 	}
 	return out, left > 0
 }
 
-// get returns box k.
-func (b *boxes) get(k int) box {
-	return box{[3]float32{b.lowX[k], b.lowY[k], b.lowZ[k]}, [3]float32{b.highX[k], b.highY[k], b.highZ[k]}}
+// box returns the box of child k.
+func (n *node) box(k int) box {
+	return box{[3]float32{n.lowX[k], n.lowY[k], n.lowZ[k]}, [3]float32{n.highX[k], n.highY[k], n.highZ[k]}}
 }
 
-// touches says whether box k and c have a point in common. Tree coordinates are
+// touches says whether two boxes have a point in common. Tree coordinates are
 // the mesh's own times a power of two, so the answer is exact.
-func (b *boxes) touches(k int, c *box) bool {
-	return b.lowX[k] <= c.high[0] && b.highX[k] >= c.low[0] &&
-		b.lowY[k] <= c.high[1] && b.highY[k] >= c.low[1] &&
-		b.lowZ[k] <= c.high[2] && b.highZ[k] >= c.low[2]
+func (b *box) touches(c *box) bool {
+	return b.low[0] <= c.high[0] && b.high[0] >= c.low[0] &&
+		b.low[1] <= c.high[1] && b.high[1] >= c.low[1] &&
+		b.low[2] <= c.high[2] && b.high[2] >= c.low[2]
 }

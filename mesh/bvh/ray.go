@@ -61,10 +61,10 @@ func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (l
 			continue
 		}
 		if w.child&isLeaf == 0 {
-			n, b := &t.spheres[w.child], &t.boxes[w.child]
+			n := &t.nodes[w.child]
 			base := top
 			for k := range width {
-				enter, ok := s.meets(b, k, limit32)
+				enter, ok := s.meets(n, k, limit32)
 				if !ok || n.child[k] == nowhere {
 					continue
 				}
@@ -79,9 +79,9 @@ func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (l
 			continue
 		}
 		leaf := &t.leaves[w.child&^isLeaf]
-		for k := range width {
-			f := leaf.child[k]
-			if _, ok := s.meets(&leaf.boxes, k, limit32); !ok || f == nowhere {
+		in := s.stepped(leaf)
+		for k, f := range leaf.face {
+			if f == nowhere || !in.meets(leaf, k, limit32) {
 				continue
 			}
 			a, b, c := t.m.Corners(f)
@@ -113,7 +113,7 @@ func newSlabs(q, dir r3.Vec, slack float32) slabs {
 
 // meets says whether the ray meets box k, made a little larger for rounding,
 // before limit, and where it enters.
-func (s *slabs) meets(b *boxes, k int, limit float32) (enter float32, ok bool) {
+func (s *slabs) meets(b *node, k int, limit float32) (enter float32, ok bool) {
 	x0 := (b.lowX[k] - s.slack - s.origin[0]) * s.inverse[0]
 	x1 := (b.highX[k] + s.slack - s.origin[0]) * s.inverse[0]
 	y0 := (b.lowY[k] - s.slack - s.origin[1]) * s.inverse[1]
@@ -123,6 +123,31 @@ func (s *slabs) meets(b *boxes, k int, limit float32) (enter float32, ok bool) {
 	enter = max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
 	leave := min(max(x0, x1), max(y0, y1), max(z0, z1), limit)
 	return enter, enter <= leave*wider
+}
+
+// stepped is a ray prepared for the boxes of one leaf: counted in its steps.
+type stepped struct{ low, high, step, inverse [3]float32 }
+
+func (s *slabs) stepped(l *leaf) (out stepped) {
+	for k := range 3 {
+		out.low[k] = l.base[k] - s.slack - s.origin[k]
+		out.high[k] = l.base[k] + s.slack - s.origin[k]
+	}
+	out.step, out.inverse = l.step, s.inverse
+	return out
+}
+
+// meets says whether the ray meets box k of the leaf before limit.
+func (s *stepped) meets(l *leaf, k int, limit float32) bool {
+	x0 := (s.low[0] + float32(l.lowX[k])*s.step[0]) * s.inverse[0]
+	x1 := (s.high[0] + float32(l.highX[k])*s.step[0]) * s.inverse[0]
+	y0 := (s.low[1] + float32(l.lowY[k])*s.step[1]) * s.inverse[1]
+	y1 := (s.high[1] + float32(l.highY[k])*s.step[1]) * s.inverse[1]
+	z0 := (s.low[2] + float32(l.lowZ[k])*s.step[2]) * s.inverse[2]
+	z1 := (s.high[2] + float32(l.highZ[k])*s.step[2]) * s.inverse[2]
+	enter := max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
+	leave := min(max(x0, x1), max(y0, y1), max(z0, z1), limit)
+	return enter <= leave*wider
 }
 
 // ray is a ray prepared for the watertight triangle test of Woop, Benthin and

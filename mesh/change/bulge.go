@@ -52,7 +52,10 @@ func (s *Side) crease() float64 {
 func (s *Side) Bends(f uint32) [3]float64 {
 	a, b, c := s.Topology.Face(f)
 	corner := [3]uint32{a, b, c}
-	own := s.Mesh.AreaVector(f)
+	var own r3.Vec
+	if !s.Stars[a].Even || !s.Stars[b].Even || !s.Stars[c].Even {
+		own = s.Mesh.AreaVector(f)
+	}
 	var normal, at [3]r3.Vec
 	for k, v := range corner {
 		normal[k], at[k] = s.normalWithin(v, own), s.Vertex(v)
@@ -66,17 +69,21 @@ func (s *Side) Bends(f uint32) [3]float64 {
 }
 
 // normalWithin is the unit normal at a vertex of the faces that no crease
-// parts from a face with the given area vector.
+// parts from a face round it with the given area vector.
 func (s *Side) normalWithin(v uint32, own r3.Vec) r3.Vec {
 	var sum r3.Vec
-	size := r3.Norm(own)
-	for _, f := range s.Topology.FacesOf(v) {
-		a := s.Mesh.AreaVector(f)
-		if r3.Dot(a, own) > s.cosCrease*size*r3.Norm(a) {
-			sum = r3.Add(sum, a)
+	if star := &s.Stars[v]; star.Even {
+		sum = star.Sum()
+	} else {
+		size := length(own)
+		for _, f := range s.Topology.FacesOf(v) {
+			a := s.Mesh.AreaVector(f)
+			if r3.Dot(a, own) > s.cosCrease*size*length(a) {
+				sum = r3.Add(sum, a)
+			}
 		}
 	}
-	if l := r3.Norm(sum); l > 0 {
+	if l := length(sum); l > 0 {
 		return r3.Scale(1/l, sum)
 	}
 	return r3.Vec{}

@@ -346,3 +346,19 @@ func benchmarkCompare(b *testing.B, triangles int) {
 
 func BenchmarkCompare100k(b *testing.B) { benchmarkCompare(b, 100000) }
 func BenchmarkCompare1M(b *testing.B)   { benchmarkCompare(b, 1000000) }
+
+// What is left to do of a comparison once the distances are known.
+func BenchmarkFind1M(b *testing.B) {
+	body := bentbody.New(1)
+	s := bentbody.Scanning{Triangles: 1000000, NoiseMM: 0.01}
+	c, err := Compare(context.Background(), body.Before(s), body.After(s), frame.Identity(), Options{})
+	if err != nil {
+		b.Fatal(err)
+	}
+	for b.Loop() {
+		c.Areas = nil
+		if err := c.find(context.Background()); err != nil {
+			b.Fatal(err)
+		}
+	}
+}

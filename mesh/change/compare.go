@@ -52,7 +52,10 @@ type Change struct {
 	// SmallestMM is the smallest change this pair can show: an area exists
 	// only where the averaged gap passes it. LimitMM, below it, bounds the
 	// cores of areas that exist.
+	// SmallestAt says it for a place, where it may be more.
 	SmallestMM, LimitMM float64
+	// Variogram is that of the averaged gap where nothing changed.
+	Variogram Variogram
 	// StepMM is half the distance at which outlines are drawn outside a core:
 	// the mean edge of the coarser scan, or 1 mm on large specimens (a 200th of
 	// the diagonal on small ones) if that is more.
@@ -64,6 +67,8 @@ type Change struct {
 	BeforeGap, AfterGap []float32
 
 	Areas []Area // removed first, then by falling surface
+
+	places *places
 }
 
 // Area is one connected change.
@@ -77,7 +82,9 @@ type Area struct {
 	// MeanDepthMM and MaxDepthMM are from closest distances, which fall short
 	// under overhangs.
 	MeanDepthMM, MaxDepthMM float64
-	CentroidMM              r3.Vec
+	// SmallestMM is the smallest change that the pair can show at its deepest place.
+	SmallestMM float64
+	CentroidMM r3.Vec
 }
 
 // Compare finds the changes between two scans in mm. The motion brings points
@@ -127,17 +134,25 @@ func Compare(ctx context.Context, before, after *mesh.Mesh, afterToBefore frame.
 		return nil, err
 	}
 	say(0.75, "finding what changed")
-	if err := mesh.Parallel(ctx, 2, func(i int) { [2]*Side{c.Before, c.After}[i].smooth() }); err != nil {
+	if err := c.find(ctx); err != nil {
 		return nil, err
 	}
+	say(1, "")
+	return c, ctx.Err()
+}
+
+// find finds the areas once every vertex has its gap.
+func (c *Change) find(ctx context.Context) error {
+	if err := mesh.Parallel(ctx, 2, func(i int) { [2]*Side{c.Before, c.After}[i].smooth() }); err != nil {
+		return err
+	}
 	if math.IsNaN(c.Before.SpreadMM) || math.IsNaN(c.After.SpreadMM) {
-		return nil, errors.New("no part of the scans faces the other one: check the alignment")
+		return errors.New("no part of the scans faces the other one: check the alignment")
 	}
 	c.setLimits()
 	c.BeforeGap, c.AfterGap = c.Before.perFileVertex(), c.After.perFileVertex()
 	c.findAreas()
-	say(1, "")
-	return c, ctx.Err()
+	return nil
 }
 
 // proper says whether the rotation of g is one, to rounding.
@@ -161,7 +176,7 @@ func proper(g frame.Rigid) bool {
 
 func (c *Change) setLimits() {
 	edge := max(c.Before.EdgeMM, c.After.EdgeMM)
-	diagonal := max(mesh.Bounds(c.Before.Mesh).Diagonal(), mesh.Bounds(c.After.Mesh).Diagonal())
+	diagonal := max(c.Before.DiagonalMM, c.After.DiagonalMM)
 	c.StepMM = max(edge, min(1, diagonal/200))
 	c.LimitMM = max(limitSigmas*max(c.Before.SpreadMM, c.After.SpreadMM), floorMM)
 	c.SmallestMM = existence*c.LimitMM + 2*c.poseMM()
@@ -173,26 +188,18 @@ func (c *Change) setLimits() {
 // places. It is added as a bias, not in quadrature (Lague, Brodu, Leroux, ISPRS
 // J. 82:10, 2013).
 func (c *Change) poseMM() float64 {
-	cov := c.Options.RegistrationCovariance
 	sum, n := 0.0, 0.0
 	m := c.After.Mesh
 	step := uint32(max(1, m.FaceCount()/2000))
 	for f := uint32(0); f < uint32(m.FaceCount()); f += step {
 		a := m.AreaVector(f)
-		l := r3.Norm(a)
+		l := length(a)
 		if l == 0 {
 			continue
 		}
-		a = r3.Scale(1/l, a)
 		p, q, r := m.Corners(f)
-		x := r3.Sub(r3.Scale(1.0/3, r3.Add(p, r3.Add(q, r))), c.Options.Centre)
-		w := r3.Cross(x, a)
-		g := [6]float64{w.X, w.Y, w.Z, a.X, a.Y, a.Z}
-		for i := range 6 {
-			for j := range 6 {
-				sum += g[i] * cov[6*i+j] * g[j]
-			}
-		}
+		u := c.poseAt(r3.Scale(1.0/3, r3.Add(p, r3.Add(q, r))), r3.Scale(1/l, a))
+		sum += u * u
 		n++
 	}
 	if n == 0 || !(sum > 0) {

@@ -135,6 +135,9 @@ type group struct {
 	root          uint32
 	before, after tallyOf
 	peak          float64
+	side          *Side // where the peak is
+	at            uint32
+	smallest      float64 // change that the pair can show there
 }
 
 // tallyOf sums over the core vertices of one scan.
@@ -180,7 +183,6 @@ func (c *Change) findAreas() {
 	groups := map[uint32]*group{}
 	var order []*group
 	collect := func(s *Side, kinds []int8, offset uint32, tally func(*group) *tallyOf) {
-		areas := s.VertexAreas()
 		for v, k := range kinds {
 			if k == 0 {
 				continue
@@ -192,16 +194,35 @@ func (c *Change) findAreas() {
 				groups[r] = g
 				order = append(order, g)
 			}
-			tally(g).add(areas[v], s.Gap[v], s.Smooth[v], c.LimitMM, s.Vertex(uint32(v)))
-			g.peak = max(g.peak, math.Abs(s.Smooth[v]))
+			tally(g).add(float64(s.Stars[v].AreaMM2), s.Gap[v], s.Smooth[v], c.LimitMM, s.Vertex(uint32(v)))
+			if p := math.Abs(s.Smooth[v]); p > g.peak {
+				g.peak, g.side, g.at = p, s, uint32(v)
+			}
 		}
 	}
 	collect(b, kb, 0, func(g *group) *tallyOf { return &g.before })
 	collect(a, ka, offset, func(g *group) *tallyOf { return &g.after })
 
 	edge := max(b.EdgeMM, a.EdgeMM)
+	c.measureVariogram()
+	c.places = c.lookRound(func(side int, v uint32) bool {
+		k, first := kb, uint32(0)
+		if side == 1 {
+			k, first = ka, offset
+		}
+		return k[v] != 0 && groups[of.root(first+v)].peak > neverError*c.LimitMM
+	})
 	order = slices.DeleteFunc(order, func(g *group) bool {
-		return max(g.before.area, g.after.area) < SmallestAreaMM2(edge) || g.peak < c.SmallestMM
+		area := max(g.before.area, g.after.area)
+		g.smallest = c.smallestAt(g.side, g.at, g.sort())
+		if area < SmallestAreaMM2(edge) {
+			return true
+		}
+		if g.peak > neverError*c.LimitMM || c.Variogram.Independent(area) > surelyWide {
+			// What round it has the other sign may be change too.
+			g.smallest = min(g.smallest, existence*c.LimitMM+2*c.poseAt(g.side.Vertex(g.at), g.side.normal(g.at)))
+		}
+		return g.peak < g.smallest
 	})
 	slices.SortFunc(order, func(g, h *group) int {
 		return cmp.Or(-cmp.Compare(g.kind, h.kind), -cmp.Compare(g.surface().area, h.surface().area), cmp.Compare(g.root, h.root))
@@ -265,6 +286,18 @@ func (s *Side) coreFaces(areas int) [][]uint32 {
 	return out
 }
 
+// surelyWide is the number of independent values from which on an area is not
+// one swing of an error.
+const surelyWide = 10
+
+// sort is the kind of change.
+func (g *group) sort() Kind {
+	if g.kind < 0 {
+		return Added
+	}
+	return Removed
+}
+
 // surface is the scan whose core stands for the area.
 func (g *group) surface() *tallyOf {
 	if g.after.area > 0 {
@@ -288,16 +321,13 @@ func (g *group) describe(edge, scaleU float64) Area {
 		// An area goes with the square of a length.
 		budget = append(budget, quantity.Term{Name: "scale", Value: 1, Unit: quantity.Share, Sensitivity: 2 * s.area, U: scaleU, Distribution: quantity.Normal})
 	}
-	kind := Removed
-	if g.kind < 0 {
-		kind = Added
-	}
 	total := g.before.area + g.after.area
 	return Area{
-		Kind:        kind,
+		Kind:        g.sort(),
 		Surface:     budget.Measured(s.area, quantity.SquareMillim, "surface where the averaged gap passes the limit"),
 		MeanDepthMM: max(g.before.mean(), g.after.mean()),
 		MaxDepthMM:  max(g.before.deep, g.after.deep),
+		SmallestMM:  g.smallest,
 		CentroidMM:  r3.Scale(1/total, r3.Add(g.before.place, g.after.place)),
 	}
 }

@@ -12,6 +12,11 @@
 // sees everything: the floor of a pit sees its former lid, while no closest
 // point of the lid reaches the floor.
 //
+// A scan is not as good everywhere. An area no wider than ten independent values
+// of the error (by its variogram) must stand out from the values of the other
+// sign round it, which are error and not change of its kind; what the alignment
+// leaves open is added as it is at the place.
+//
 // What is said of an area here (depths, surface) comes from closest distances
 // and is no volume: area times distance is wrong by a quarter and more on
 // curved or undercut matter. Package volume measures volumes.

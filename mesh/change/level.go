@@ -1,8 +1,8 @@
 package change
 
 import (
+	"context"
 	"math"
-	"slices"
 
 	"rigatino/mesh"
 )
@@ -56,18 +56,19 @@ func unchangedSpread(values []float64, most float64) float64 {
 	if len(size) == 0 {
 		return math.NaN()
 	}
-	slices.Sort(size)
 	// The twentieth part nearest zero lies within 0.0627 σ if all is
 	// unchanged; if only a share S is, this starts 1/S too wide.
-	sigma := min(most, size[len(size)/20]/0.0627)
+	sigma := min(most, nth(size, len(size)/20)/0.0627)
 	for range 60 {
-		n, _ := slices.BinarySearch(size, limitSigmas*sigma)
+		sum, n := 0.0, 0
+		for _, v := range size {
+			if v < limitSigmas*sigma {
+				sum += v * v
+				n++
+			}
+		}
 		if n == 0 {
 			return 0
-		}
-		sum := 0.0
-		for _, v := range size[:n] {
-			sum += v * v
 		}
 		// A normal distribution cut at 3 σ has 0.98653 of its deviation left.
 		next := math.Sqrt(sum/float64(n)) / 0.98653
@@ -79,10 +80,41 @@ func unchangedSpread(values []float64, most float64) float64 {
 	return sigma
 }
 
+// nth puts values in an order in which number n is where sorting would put it,
+// and returns it (Hoare, Comm. ACM 4:321, 1961).
+func nth(values []float64, n int) float64 {
+	for lo, hi := 0, len(values)-1; lo < hi; {
+		pivot := values[lo+(hi-lo)/2]
+		i, j := lo, hi
+		for i <= j {
+			for values[i] < pivot {
+				i++
+			}
+			for values[j] > pivot {
+				j--
+			}
+			if i <= j {
+				values[i], values[j] = values[j], values[i]
+				i++
+				j--
+			}
+		}
+		switch {
+		case n <= j:
+			hi = j
+		case n >= i:
+			lo = i
+		default:
+			return values[n]
+		}
+	}
+	return values[n]
+}
+
 // roughness is the robust spread of what averaging took off the gap, where the
 // surface is unchanged: noise from vertex to vertex of both scans.
 func (s *Side) roughness(limit float64) float64 {
-	var rest []float64
+	rest := make([]float64, 0, len(s.Gap))
 	for v, g := range s.Gap {
 		if !math.IsNaN(g) && math.Abs(s.Smooth[v]) < limit {
 			rest = append(rest, math.Abs(g-s.Smooth[v]))
@@ -91,15 +123,21 @@ func (s *Side) roughness(limit float64) float64 {
 	if len(rest) == 0 {
 		return 0
 	}
-	slices.Sort(rest)
-	return madToSigma * rest[len(rest)/2]
+	return madToSigma * nth(rest, len(rest)/2)
 }
 
 // shareNoise tells the two scans' own noise apart. A gap at a vertex holds the
 // vertex's own noise and that of the other scan at a point inside a face,
 // where the mean over three corners leaves half of the variance.
 func shareNoise(before, after *Side, limit float64) {
-	b, a := before.roughness(limit), after.roughness(limit)
+	var b, a float64
+	_ = mesh.Parallel(context.Background(), 2, func(i int) {
+		if i == 0 {
+			b = before.roughness(limit)
+		} else {
+			a = after.roughness(limit)
+		}
+	})
 	before.NoiseMM = math.Sqrt(max(0, (b*b-a*a/2)/0.75))
 	after.NoiseMM = math.Sqrt(max(0, (a*a-b*b/2)/0.75))
 }
@@ -107,5 +145,5 @@ func shareNoise(before, after *Side, limit float64) {
 // smooth averages the gap over neighbours.
 func (s *Side) smooth() {
 	s.Smooth = mesh.SmoothField(s.Topology, s.Gap, smoothingRounds(s.EdgeMM))
-	s.SpreadMM = unchangedSpread(s.Smooth, mesh.Bounds(s.Mesh).Diagonal()*widestSpread)
+	s.SpreadMM = unchangedSpread(s.Smooth, s.DiagonalMM*widestSpread)
 }

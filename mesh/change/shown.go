@@ -35,6 +35,10 @@ func (c *Change) ShownGap() []float32 {
 			if w := sign * float64(g); w < 0 && -w <= noiseShown*noise {
 				g = 0
 			}
+			// Where the scans are worse than elsewhere the pair shows less.
+			if w := c.After.Weld.Of[v]; math.Abs(float64(g)) < c.smallestAt(c.After, w, c.Areas[area].Kind) && math.Abs(float64(g)) > c.SmallestMM {
+				g = 0
+			}
 			out[v] = g
 		}
 	}

@@ -76,8 +76,10 @@ type Result struct {
 	// mm; 0 where none shows. No fit can tell it from motion.
 	SmoothMM float64
 	// ErrorOverChange is the largest ErrorAt, mm, over the after-scan's faces that
-	// are not stable.
+	// are not stable; 0 where there are none and where ErrorUnknown says why no
+	// number is stated.
 	ErrorOverChange float64
+	ErrorUnknown    string
 	// CheckPoints is how many Options.Checks there are, CheckPointRMS and
 	// CheckPointMax their distances under the pose, mm.
 	CheckPoints                  int
@@ -89,7 +91,9 @@ type Result struct {
 	// is drawn; zero where too little is stable to tell.
 	WeakTurn, WeakShift r3.Vec
 	// Covariance of the pose, row-major: turn (rad) about Centre, then shift (mm),
-	// in the frame of the before-scan.
+	// in the frame of the before-scan. Where SmoothMM shows it is widened by what
+	// such error may do to a pose: for budgets and limits, which cannot do without a
+	// term. A stated error comes from ErrorAt.
 	Covariance [36]float64
 	Centre     r3.Vec
 
@@ -101,6 +105,8 @@ type Result struct {
 
 	facets float64 // mm, by which triangles may cut off more of one scan than of the other
 	cells  float64 // that were drawn for the covariance: (Σw)²/Σw² of their weights
+
+	checked *checked // what the check points say, nil where they do not tell
 }
 
 // Shares and limits of the gates.
@@ -290,7 +296,7 @@ func sameMesh(a, b *mesh.Mesh) bool {
 }
 
 // UAt is the standard uncertainty, mm, of where the pose puts a place of the
-// before frame: the root of the trace of its covariance there.
+// before frame: the root of the trace of its covariance there, for budgets.
 func (r *Result) UAt(p r3.Vec) float64 {
 	s := r.covarianceAt(p)
 	return math.Sqrt(math.Max(0, s[0][0]+s[1][1]+s[2][2]))

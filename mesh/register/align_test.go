@@ -29,10 +29,14 @@ func align(t *testing.T, before, after *mesh.Mesh, opt Options) *Result {
 // ends 16° off there).
 func TestRockTakenOff(t *testing.T) {
 	for _, row := range []struct {
-		share float64
-		seeds int
-	}{{0, 1}, {0.4, 2}, {0.6, 3}} {
-		for seed := range uint64(row.seeds) {
+		share     float64
+		few, many int
+	}{{0, 0, 5}, {0.4, 0, 5}, {0.6, 1, 10}} {
+		n := row.few
+		if long() {
+			n = row.many
+		}
+		for seed := range uint64(n) {
 			p := bonePair(seed+1, row.share, 0.05, 44, 38)
 			start := p.disturbed(seed+1, 3, 2)
 			r := align(t, p.before, p.after, Options{Start: &start})
@@ -103,25 +107,19 @@ func TestSlidingSolidsAreRefused(t *testing.T) {
 	}
 }
 
-// What does not belong together is never accepted: other bones, mirror images, a
-// tenth of the surface in common, a scan that lies elsewhere.
-func TestNothingFalseIsAccepted(t *testing.T) {
+// A start to look first beside does not make what does not belong together
+// accepted: another bone, a tenth of the surface in common. (What has no start is
+// TestNeverLies.)
+func TestStartMakesNothingFalseAccepted(t *testing.T) {
 	seeds := uint64(1)
 	if long() {
-		seeds = 3
+		seeds = 20
 	}
 	for seed := range seeds {
 		a, b := bonePair(seed+1, 0.4, 0.05, 36, 30), bonePair(seed+101, 0.4, 0.05, 36, 30)
 		start := a.disturbed(seed, 3, 2)
 		if r := align(t, a.before, b.after, Options{Start: &start}); r.Verdict == Accepted {
 			t.Errorf("seed %d: another bone is accepted (%s)", seed+1, r.Reason)
-		}
-		mirror := mesh.Transform(a.after, func(p r3.Vec) r3.Vec { return r3.Vec{X: -p.X, Y: p.Y, Z: p.Z} })
-		for f := 0; f < len(mirror.Triangles); f += 3 {
-			mirror.Triangles[f+1], mirror.Triangles[f+2] = mirror.Triangles[f+2], mirror.Triangles[f+1]
-		}
-		if r := align(t, a.before, mirror, Options{}); r.Verdict == Accepted {
-			t.Errorf("seed %d: a mirror image is accepted (%s)", seed+1, r.Reason)
 		}
 		c := bonePair(seed+1, 0.92, 0.05, 36, 30)
 		start = c.disturbed(seed, 2, 1)
@@ -130,12 +128,8 @@ func TestNothingFalseIsAccepted(t *testing.T) {
 				t.Errorf("seed %d: with a tenth in common a pose %.2f° and %.2f mm off is accepted", seed+1, degrees, mm)
 			}
 		}
-		if r := align(t, a.before, a.after, Options{}); r.Verdict == Accepted {
-			if degrees, mm := a.off(r.AfterToBefore); degrees > 0.1 || mm > 0.1 {
-				t.Errorf("seed %d: without picks a pose %.2f° and %.2f mm off is accepted", seed+1, degrees, mm)
-			}
-		}
 	}
+	t.Logf("checked: beside a start, %d other bones and %d with a tenth in common: none accepted wrongly", seeds, seeds)
 }
 
 // The same file twice lies where it lies, exactly.

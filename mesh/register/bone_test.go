@@ -177,3 +177,19 @@ func (p pair) off(g frame.Rigid) (degrees, mm float64) {
 	turn, shift := p.truth.Inverse().Then(g).Twist(r3.Vec{})
 	return r3.Norm(turn) * 180 / math.Pi, r3.Norm(shift)
 }
+
+// bare is the share of the after-scan's area, by the formulas of the body, on
+// which there was no matrix before.
+func (p pair) bare(after *mesh.Mesh) float64 {
+	free, all := 0.0, 0.0
+	for f := range uint32(after.FaceCount()) {
+		area := r3.Norm(after.AreaVector(f))
+		a, b, c := after.Corners(f)
+		middle := p.truth.Apply(r3.Scale(1./3, r3.Add(a, r3.Add(b, c))))
+		all += area
+		if height(p.body.cover, p.body.ellipsoid(r3.Unit(middle))) <= p.body.level {
+			free += area
+		}
+	}
+	return free / all
+}

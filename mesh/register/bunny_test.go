@@ -120,13 +120,17 @@ func rangeGrid(t *testing.T, lines *bufio.Scanner) *mesh.Mesh {
 // right or not accepted.
 func TestBunnyRangeScans(t *testing.T) {
 	before, beforeToCommon := rangeScan(t, "bun000")
+	starts := uint64(1)
+	if long() {
+		starts = 5
+	}
 	for _, row := range []struct {
 		name  string
 		limit float64
 		must  bool
 	}{{"bun045", 0.1, true}, {"bun090", 0.5, false}} {
 		scan, toCommon := rangeScan(t, row.name)
-		for seed := range uint64(2) {
+		for seed := range starts {
 			g := anyPose(seed + 7)
 			r := align(t, before, mesh.Transform(scan, g.Apply), Options{})
 			found := g.Then(r.AfterToBefore)

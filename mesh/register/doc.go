@@ -28,7 +28,8 @@
 // never called accuracy; the check is made in cells that took no part in a fit,
 // and the covariance comes from resampling whole cells, since scan error hangs
 // together over millimetres. Where what is left hangs together over whole cells
-// the report says that the fit cannot know its error, and asks for check points.
+// the fit cannot know its error: the report states none then, says why and asks for
+// check points, from which it reckons one; the covariance is widened for budgets.
 //
 // FitDry brings two broken faces together: turned inside out, the piece's break is
 // a second scan of the body's. What touches is told from the noise, so a step left

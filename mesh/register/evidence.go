@@ -45,7 +45,9 @@ func (f *fine) describe(ctx context.Context, r *Result, say func(float64, string
 	f.gatherCells(r)
 	f.bootstrap(r)
 	r.facets, _ = cutOff(f.before, f.after)
-	f.smooth(r)
+	if f.smooth(r); r.SmoothMM > 0 {
+		f.widen(r)
+	}
 	r.checkPoints(f)
 	f.errorOverChange(r)
 	return f.scale(ctx, r)
@@ -177,14 +179,7 @@ func (f *fine) gatherCells(r *Result) {
 // enlarged by n/(n-1), and held above what independent places would give.
 func (f *fine) bootstrap(r *Result) {
 	n := len(f.systems)
-	weights, squares := 0.0, 0.0
-	for i := range f.systems {
-		w := f.systems[i].sys.weight
-		weights, squares = weights+w, squares+w*w
-	}
-	if squares > 0 {
-		r.cells = weights * weights / squares
-	}
+	r.cells = f.cells()
 	var all system
 	for i := range f.systems {
 		all.merge(&f.systems[i].sys, 1)
@@ -211,14 +206,11 @@ func (f *fine) bootstrap(r *Result) {
 				mean[a] += d[a] / float64(len(draws))
 			}
 		}
-		few := 1.0
-		if r.cells > 1.5 {
-			few = r.cells / (r.cells - 1)
-		}
+		enlarged := enlarged(r.cells)
 		for _, d := range draws {
 			for a := range rigidPart {
 				for b := range rigidPart {
-					r.Covariance[6*a+b] += few * (d[a] - mean[a]) * (d[b] - mean[b]) / float64(len(draws)-1)
+					r.Covariance[6*a+b] += enlarged * (d[a] - mean[a]) * (d[b] - mean[b]) / float64(len(draws)-1)
 				}
 			}
 		}
@@ -232,6 +224,28 @@ func (f *fine) bootstrap(r *Result) {
 			}
 		}
 	}
+}
+
+// cells is how many cells of one weight would be worth as much as those gathered:
+// (Σw)²/Σw².
+func (f *fine) cells() float64 {
+	weights, squares := 0.0, 0.0
+	for i := range f.systems {
+		w := f.systems[i].sys.weight
+		weights, squares = weights+w, squares+w*w
+	}
+	if squares > 0 {
+		return weights * weights / squares
+	}
+	return 0
+}
+
+// enlarged is by what a variance drawn from so many cells comes out too small.
+func enlarged(cells float64) float64 {
+	if cells > 1.5 {
+		return cells / (cells - 1)
+	}
+	return 1
 }
 
 // inverse inverts the rigid part of a system.
@@ -262,8 +276,10 @@ func inverse(s *system, radius float64) (out [36]float64, ok bool) {
 // scale estimates the relative size on the stable area: the fit is taken up
 // again with the scale free until it stands still, from wide weights to narrow
 // ones, so that a difference that pushed places out of the stable area brings
-// them back in. Its uncertainty comes from drawing cells anew there. The pose is
-// left as it was.
+// them back in. Its uncertainty comes from drawing cells anew there; where little
+// is left there are few of them, and twice their spread does not cover 95 %: it is
+// enlarged as that of the pose is, by Student's factor too. The pose is left as it
+// was.
 func (f *fine) scale(ctx context.Context, r *Result) error {
 	home, limit, sigma, systems := f.pose, f.limit, f.sigma, f.systems
 	defer func() { f.pose, f.limit, f.sigma, f.systems = home, limit, sigma, systems }()
@@ -308,7 +324,8 @@ func (f *fine) scale(ctx context.Context, r *Result) error {
 	if count > 1 {
 		// Rough places are cut off more than the mean tells: the bound itself.
 		facets, radius := cutOff(f.before, f.after)
-		r.RelativeScaleU = math.Hypot(math.Sqrt(sum/(count-1)), math.Sqrt(3)*facets/radius)
+		drawn := few(f.cells()) * math.Sqrt(enlarged(f.cells())*sum/(count-1))
+		r.RelativeScaleU = math.Hypot(drawn, math.Sqrt(3)*facets/radius)
 	}
 	f.pose = home
 	return f.look(ctx, 4*f.size)

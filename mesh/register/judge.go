@@ -180,12 +180,18 @@ func (f *fine) holding(r *Result) hold {
 	reach := math.Max(8*f.size, 0.12*f.radius) / math.Sqrt(r3.Norm2(turn)+r3.Norm2(shift))
 	out.turn, out.shift = r3.Scale(reach/radius, turn), r3.Scale(reach, shift)
 	out.motion = f.sayMotion(turn, shift)
-	// The uncertainty of that motion at the far end of the specimen.
+	// The uncertainty of that motion at the far end of the specimen, where it can be
+	// stated.
+	out.words = out.motion
 	box := mesh.Bounds(f.before)
 	worst := 0.0
 	for k := range 8 {
 		p := r3.Vec{X: pickOf(k&1 == 0, box.Min.X, box.Max.X), Y: pickOf(k&2 == 0, box.Min.Y, box.Max.Y), Z: pickOf(k&4 == 0, box.Min.Z, box.Max.Z)}
-		worst = math.Max(worst, r.ErrorAt(p))
+		e, known := r.ErrorAt(p)
+		if !known {
+			return out
+		}
+		worst = math.Max(worst, e)
 	}
 	out.words = fmt.Sprintf("%s; ±\u00a0%.3f\u00a0mm at the far end (95\u00a0%%)", out.motion, worst)
 	return out

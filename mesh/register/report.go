@@ -12,14 +12,27 @@ import (
 )
 
 // ErrorAt is how far off, mm, the pose may put a place of the before frame: not
-// farther with a probability of 95 %, as far as the scans themselves can tell. It
-// comes from the covariance, whose three directions at the place are taken
-// together as one chi-squared variable of the same mean and variance
+// farther with a probability of 95 %. It is stated from the scans alone (see
+// fromScans) where no smooth error of theirs shows; where it does, from the check
+// points. known is false where neither tells: an error that hangs together over
+// whole patches bends the surface as a motion would, so that no fit can know it.
+// An error as long as the specimen does not even show: only check points tell.
+func (r *Result) ErrorAt(p r3.Vec) (mm float64, known bool) {
+	if r.SmoothMM == 0 {
+		return r.fromScans(p), true
+	}
+	if r.checked == nil {
+		return 0, false
+	}
+	return r.checked.errorAt(p)
+}
+
+// fromScans is the error at a place, mm, 95 %, as far as the scans themselves can
+// tell. It comes from the covariance, whose three directions at the place are
+// taken together as one chi-squared variable of the same mean and variance
 // (Satterthwaite), widened by Student's factor for the number of cells that were
-// drawn, counted by weight, by what triangles cut off, and by smooth error of the
-// scans where it shows. An error as long as the specimen cannot show: only check
-// points tell.
-func (r *Result) ErrorAt(p r3.Vec) float64 {
+// drawn, counted by weight, and by what triangles cut off.
+func (r *Result) fromScans(p r3.Vec) float64 {
 	s := r.covarianceAt(p)
 	trace := s[0][0] + s[1][1] + s[2][2]
 	squares := 0.0
@@ -29,12 +42,17 @@ func (r *Result) ErrorAt(p r3.Vec) float64 {
 		}
 	}
 	if !(trace > 0) || !(squares > 0) {
-		return math.Hypot(r.SmoothMM, r.facets)
+		return r.facets
 	}
 	nu := trace * trace / squares
 	radius := math.Sqrt(trace / nu * distuv.ChiSquared{K: nu}.Quantile(0.95))
-	few := distuv.StudentsT{Sigma: 1, Nu: math.Max(2, r.cells-1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
-	return math.Hypot(few*radius, math.Hypot(r.SmoothMM, r.facets))
+	return math.Hypot(few(r.cells)*radius, r.facets)
+}
+
+// few is Student's factor for a spread drawn from so many cells: its 95 % over
+// the normal one.
+func few(cells float64) float64 {
+	return distuv.StudentsT{Sigma: 1, Nu: math.Max(2, cells-1)}.Quantile(0.975) / distuv.UnitNormal.Quantile(0.975)
 }
 
 // covarianceAt is the covariance, mm², of where the pose puts a place of the
@@ -109,8 +127,38 @@ func (f *fine) smooth(r *Result) {
 	}
 }
 
+// smoothReach is how far smooth error is taken to hang together, in radii of the
+// specimen. What shows in cells a third of it wide may be that long and longer,
+// and the longer, the more of a fit it takes.
+const smoothReach = 1.0
+
+// widen adds to the covariance what smooth error of the scans may do to the
+// pose, for budgets and limits, which need a term even where no number can be
+// stated: places of the stable area count as so many independent ones as fields
+// of that reach have room on it, A/(πa²/5) (Anderson, ESPL 44:1015, 2019), less
+// the six that the fit bends to its will.
+func (f *fine) widen(r *Result) {
+	var all system
+	area := 0.0
+	for i := range f.systems {
+		all.merge(&f.systems[i].sys, 1)
+		area += f.systems[i].n
+	}
+	area *= mesh.Area(f.after) * f.pose.Scale * f.pose.Scale / float64(max(1, f.use))
+	inv, ok := inverse(&all, f.radius)
+	if !ok {
+		return
+	}
+	reach := smoothReach * f.radius
+	independent := math.Max(1, 5*area/(math.Pi*reach*reach)-rigidPart)
+	by := r.SmoothMM * r.SmoothMM * all.weight / independent
+	for k := range inv {
+		r.Covariance[k] += by * inv[k]
+	}
+}
+
 // errorOverChange is the largest stated error where the scans do not agree, which
-// is where change will be measured.
+// is where change will be measured, and the reason where there is none.
 func (f *fine) errorOverChange(r *Result) {
 	step := max(1, f.after.FaceCount()/2000)
 	third := [3]float64{1. / 3, 1. / 3, 1. / 3}
@@ -119,22 +167,41 @@ func (f *fine) errorOverChange(r *Result) {
 			continue
 		}
 		p := f.pose.Apply(f.after.At(mesh.SurfacePoint{Face: uint32(face), Weights: third}))
-		r.ErrorOverChange = math.Max(r.ErrorOverChange, r.ErrorAt(p))
+		e, known := r.ErrorAt(p)
+		if !known {
+			break
+		}
+		r.ErrorOverChange = math.Max(r.ErrorOverChange, e)
+	}
+	if r.SmoothMM == 0 {
+		return
+	}
+	smooth := fmt.Sprintf("what is left hangs together over whole patches by %.3f\u00a0mm: smooth error of the scans, which no fit can tell from motion", r.SmoothMM)
+	switch {
+	case r.CheckPoints < leastChecks:
+		r.ErrorUnknown = smooth
+	case r.checked == nil:
+		r.ErrorUnknown = smooth + ", and the check points lie nearly in a line"
 	}
 }
 
+// measureChecks is the next step where only check points can tell the error.
+const measureChecks = "measure three or more check points, far apart and not in a line: marks in both scans that take no part in the fit"
+
 // worth adds to an accepted verdict what the pose is worth.
 func (r *Result) worth() {
-	if r.ErrorOverChange > 0 {
-		r.Reason += fmt.Sprintf("; where it changed the pose is good to %.3f\u00a0mm (95\u00a0%%, from the scans alone)", r.ErrorOverChange)
+	switch {
+	case r.ErrorUnknown != "":
+		r.Reason += "; how far off the pose may be is not known: " + r.ErrorUnknown
+		r.NextStep = measureChecks
+	case r.ErrorOverChange > 0:
+		by := "from the scans alone"
+		if r.SmoothMM > 0 {
+			by = fmt.Sprintf("by the check points; smooth error of the scans, %.3f\u00a0mm, hides it from the fit", r.SmoothMM)
+		}
+		r.Reason += fmt.Sprintf("; where it changed the pose is good to %.3f\u00a0mm (95\u00a0%%, %s)", r.ErrorOverChange, by)
 	}
 	if r.CheckPoints > 0 {
 		r.Reason += "; " + r.checkWords()
-	}
-	if r.SmoothMM > 0 {
-		r.Reason += fmt.Sprintf("; what is left hangs together over whole patches by %.3f\u00a0mm: smooth error of the scans, which no fit can tell from motion", r.SmoothMM)
-		if r.CheckPoints < leastChecks {
-			r.NextStep = "measure check points: marks in both scans that take no part in the fit"
-		}
 	}
 }

@@ -122,16 +122,16 @@ func TestCheckPoints(t *testing.T) {
 }
 
 // Where the scans are bent by smooth error (0.05 mm each), the report asks for
-// check points, and stops asking once it has them.
+// check points and states no error, and does so once it has them.
 func TestCheckPointsAnswerTheDemand(t *testing.T) {
-	p := smoothPair(3, 0.3, 0.05, 0.05, 60, 52)
+	p, marks := smoothPair(3, 0.3, 0.05, 0.05, 60, 52, 4)
 	start := p.disturbed(2, 2, 1)
 	bare := align(t, p.before, p.after, Options{Start: &start})
-	if bare.SmoothMM == 0 || !strings.Contains(bare.NextStep, "check points") {
-		t.Fatalf("smooth error %.3f mm, next %q", bare.SmoothMM, bare.NextStep)
+	if bare.SmoothMM == 0 || bare.ErrorOverChange != 0 || !strings.Contains(bare.NextStep, "check points") {
+		t.Fatalf("smooth error %.3f mm, error %.3f mm, next %q", bare.SmoothMM, bare.ErrorOverChange, bare.NextStep)
 	}
-	r := align(t, p.before, p.after, Options{Start: &start, Checks: checks(p, 4)})
-	if r.Verdict != Accepted || strings.Contains(r.NextStep, "check points") || !strings.Contains(r.Reason, "4 check points") {
+	r := align(t, p.before, p.after, Options{Start: &start, Checks: marks})
+	if r.Verdict != Accepted || !(r.ErrorOverChange > 0) || strings.Contains(r.NextStep, "check points") || !strings.Contains(r.Reason, "4 check points") {
 		t.Errorf("%s: %s; next %q", r.Verdict, r.Reason, r.NextStep)
 	}
 }

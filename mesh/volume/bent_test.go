@@ -102,14 +102,16 @@ func TestSensitivities(t *testing.T) {
 	if w.reached, err = spread(context.Background(), c.After, seeds(c), 18*c.StepMM); err != nil {
 		t.Fatal(err)
 	}
-	if w.pulled, err = pullBack(context.Background(), c, w.reached); err != nil {
-		t.Fatal(err)
-	}
 	w.gatherFaces()
+	shellOf := func(k int32) *shell {
+		before, after := w.zones(k)
+		d := []float64{2 * c.StepMM}
+		return w.shells(context.Background(), k, [2]*zone{before, after}, [2][][]float64{w.levelsBefore(before, k, d), w.levelsAfter(after, k, d)})[0]
+	}
 	still := c.After
 	for k := range c.Areas {
 		c.After = still
-		near0 := w.shellAt(context.Background(), int32(k), 2)
+		near0 := shellOf(int32(k))
 		for _, move := range []struct {
 			t, w  r3.Vec
 			grown float64
@@ -124,7 +126,7 @@ func TestSensitivities(t *testing.T) {
 				return r3.Add(p, r3.Add(move.t, r3.Add(r3.Cross(move.w, x), r3.Scale(move.grown, x))))
 			})
 			c.After = &moved
-			got := w.shellAt(context.Background(), int32(k), 2).volume - near0.volume
+			got := shellOf(int32(k)).volume - near0.volume
 			want := -r3.Dot(move.t, near0.after.areaVector) - r3.Dot(move.w, near0.after.moment) - move.grown*near0.after.cone
 			// The ribbon, a few mm² on this coarse mesh, moves by half.
 			near(t, "change of the volume", got, want, 0.04*math.Abs(want)+0.01)
@@ -188,8 +190,7 @@ func TestTouchingAreas(t *testing.T) {
 // above is the volume of a closed body above a height: the cap in the plane
 // adds nothing to a sum about a point of the plane.
 func above(m *mesh.Mesh, z float64) float64 {
-	s, faces := alone(m)
-	p := cut(context.Background(), s, faces, func(v uint32) float64 { return s.Vertex(v).Z - z }, r3.Vec{Z: z}, r3.Vec{})
+	p := cutAbout(m, func(p r3.Vec) float64 { return p.Z - z }, &origins{near: r3.Vec{Z: z}})
 	return p.sixVolume.Value() / 6
 }
 

@@ -2,6 +2,7 @@ package volume
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
@@ -43,24 +44,28 @@ type terms struct {
 	tessellation float64 // signed
 	rim          float64
 	caps         float64
+	shifted      float64      // half-width
 	lineLevel    float64      // signed, what the level adds inside the outline of the count along lines
 	cone         float64      // signed: ∫ (x-middle)·n dA over the scan after
 	motion       registration // what an error of the alignment does to the value
 	aligned      registration // what it does to the raw volume
 }
 
-func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
+// terms are those of an area with the shell given; cutOff is what the faces of
+// the scan before cut off inside its outline less what those of the scan after
+// do, mm³.
+func (w *work) terms(s *shell, a *Area, sign, cutOff float64) terms {
 	c := w.change
 	surface := (s.before.area + s.after.area) / 2
 	t := terms{
 		cone:    sign * s.after.cone,
 		rim:     s.slant,
+		shifted: s.shifted,
 		caps:    s.capDepth + s.capArea*c.LimitMM/limitSigmas,
 		aligned: registration{r3.Scale(sign, s.after.areaVector), r3.Scale(sign, s.after.moment)},
 	}
 	t.motion = t.aligned
-	t.tessellation = sign * (chords(c.Before, w.beforeFaces[k], w.levelBefore(k, a.OutlineMM)) -
-		chords(c.After, w.afterFaces[k], w.levelAfter(k, a.OutlineMM)))
+	t.tessellation = sign * cutOff
 	if !a.LocalZero.Flat {
 		a.ChordsMM3 = t.tessellation
 	}
@@ -77,6 +82,11 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 	z := &a.LocalZero
 	if !z.Clean {
 		t.level = max(c.Before.SpreadMM, c.After.SpreadMM) * surface
+		if !slices.ContainsFunc(z.MeansMM, func(m float64) bool { return !math.IsNaN(m) }) {
+			// Nothing unchanged lies round it, and where little or nothing is
+			// unchanged at all the spread says nothing: what the limit assumes holds.
+			t.level = c.LimitMM / limitSigmas * surface
+		}
 		// The outermost ring says what the level may be off.
 		for _, m := range z.MeansMM {
 			if !math.IsNaN(m) {
@@ -86,6 +96,7 @@ func (w *work) terms(k int32, s *shell, a *Area, sign float64) terms {
 		return t
 	}
 	t.whole = a.LevelledMM3 + a.ChordsMM3
+	t.localZero = z.TailMM * surface
 	t.level, t.levelDof = w.levelUncertainty(s, z.FromMM-a.OutlineMM, z.ToMM-a.OutlineMM)
 	// Noise from vertex to vertex has a term of its own; where the unchanged
 	// surface shows less of both together than the noise alone should do, what
@@ -143,6 +154,7 @@ func budget(c *change.Change, areas []*Area) quantity.Budget {
 		squares.outline += t.outline * t.outline
 		squares.rim += t.rim * t.rim
 		squares.caps += t.caps * t.caps
+		sum.shifted += t.shifted
 	}
 	// What several areas' levels are worth together (GUM G.4.1); 0 is many.
 	levelDof := 0.0
@@ -166,7 +178,7 @@ func budget(c *change.Change, areas []*Area) quantity.Budget {
 		within("tessellation", sum.tessellation*chordsKnown, 0),
 	}
 	if squares.localZero > 0 {
-		b = append(b, within("level of an unclean ring", sum.localZero, squares.localZero))
+		b = append(b, within("change too thin to see in the ring", sum.localZero, squares.localZero))
 	}
 	if u := sum.motion.uncertainty(opt.RegistrationCovariance); u > 0 {
 		b = append(b, normal("alignment", u*u, 0))
@@ -176,6 +188,9 @@ func budget(c *change.Change, areas []*Area) quantity.Budget {
 	}
 	if squares.caps > 0 {
 		b = append(b, within("closed holes", 0, squares.caps))
+	}
+	if sum.shifted > closedMM3 {
+		b = append(b, within("closing of the shell", sum.shifted, 0))
 	}
 	if opt.ScaleU > 0 {
 		b = append(b, quantity.Term{Name: "scale", Value: 1, Unit: "1", Sensitivity: 3 * sum.whole, U: opt.ScaleU, Distribution: quantity.Normal})

@@ -28,6 +28,13 @@
 // lines check the value. They are shown, never averaged in.
 //
 // An area without an outline (it wraps the specimen) is the difference of two
-// closed surfaces, or declined with the reason where a scan is open. Volumes
-// are never made by subtracting two open surfaces, nor as area times distance.
+// closed surfaces. Where the outline of an area is the open rim of both scans (a
+// specimen that lay on its bed) the ribbon runs between the rims, and how the
+// matter went on there is in the uncertainty, or the reason why it is declined.
+// Volumes are never made by subtracting two open surfaces, nor as area times
+// distance.
+//
+// What is closed has the same volume about any origin: every shell is counted
+// about one as far off as the specimen is long too, and the difference is in the
+// uncertainty or the area is declined.
 package volume

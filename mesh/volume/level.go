@@ -1,9 +1,17 @@
 package volume
 
 import (
+	"math"
+
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/spatial/r3"
 )
+
+// witness is a place where nothing changed.
+type witness struct {
+	gap, area  float64
+	normal, at r3.Vec
+}
 
 // normalSums are the sums of a least-squares fit of gaps by t·n.
 type normalSums struct {
@@ -11,6 +19,8 @@ type normalSums struct {
 	y         [3]float64 // Σ A g n
 	normal    r3.Vec     // Σ A n
 	gap, area float64    // Σ A g, Σ A
+	squares   float64    // Σ A g²
+	count     int
 }
 
 func (s *normalSums) add(x *witness) {
@@ -24,6 +34,8 @@ func (s *normalSums) add(x *witness) {
 	s.normal = r3.Add(s.normal, r3.Scale(x.area, n))
 	s.gap += x.area * x.gap
 	s.area += x.area
+	s.squares += x.area * x.gap * x.gap
+	s.count++
 }
 
 // join adds the sums of another set of places.
@@ -37,16 +49,28 @@ func (s *normalSums) join(o *normalSums) {
 	s.normal = r3.Add(s.normal, o.normal)
 	s.gap += o.gap
 	s.area += o.area
+	s.squares += o.squares
+	s.count += o.count
 }
 
-// sumsOf gathers the sums of a ring.
-func sumsOf(ring []witness) *normalSums {
-	s := &normalSums{}
-	for n := range ring {
-		s.add(&ring[n])
+// mean is the mean gap less what a shift t explains, Σ A (g - t·n) / Σ A, with
+// its standard error; NaN where there are too few places.
+func (s *normalSums) mean(t r3.Vec) (mean, err float64) {
+	if s.count < fewest {
+		return math.NaN(), math.NaN()
 	}
-	return s
+	x := [3]float64{t.X, t.Y, t.Z}
+	square := s.squares + 2*(s.n[3]*x[0]*x[1]+s.n[4]*x[1]*x[2]+s.n[5]*x[2]*x[0])
+	for k := range x {
+		square += x[k] * (s.n[k]*x[k] - 2*s.y[k])
+	}
+	mean = (s.gap - r3.Dot(t, s.normal)) / s.area
+	// Neighbours share error: one in eight counts as independent.
+	return mean, math.Sqrt(max(0, square/s.area-mean*mean) / (float64(s.count) / 8))
 }
+
+// fewest is the number of places below which a ring says nothing.
+const fewest = 16
 
 // shift is the translation t that fits the gaps best as t·n. A flat ring says
 // nothing about shifts along itself: a slight pull to zero (a thousandth of the

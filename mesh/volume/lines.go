@@ -32,8 +32,15 @@ type crossing struct {
 // closed.
 type lineCounter struct {
 	sides  [2]*change.Side
-	turned [3][2][]float32 // for each direction and scan: coordinates of vertices, the last along the lines
+	turned [2][]float32 // of each scan: coordinates of vertices along the three directions
+	strips [2][]strip
 }
+
+// strip is the box round so many faces that follow each other in a scan.
+type strip struct{ low, high [3]float32 }
+
+// stripFaces is the number of faces of a strip.
+const stripFaces = 256
 
 func newLineCounter(b, a *change.Side) *lineCounter {
 	c := &lineCounter{sides: [2]*change.Side{b, a}}
@@ -42,17 +49,33 @@ func newLineCounter(b, a *change.Side) *lineCounter {
 	turn := r3.NewRotation(1, r3.Vec{X: 1, Y: 2, Z: 3})
 	axes := [3]r3.Vec{turn.Rotate(r3.Vec{X: 1}), turn.Rotate(r3.Vec{Y: 1}), turn.Rotate(r3.Vec{Z: 1})}
 	origin := mesh.Bounds(b.Mesh).Centre()
-	_ = mesh.Parallel(context.Background(), 6, func(n int) {
-		d, s := n/2, c.sides[n%2]
+	for n, s := range c.sides {
 		out := make([]float32, 3*s.Weld.Count)
-		for v := range uint32(s.Weld.Count) {
-			p := r3.Sub(s.Vertex(v), origin)
-			for k := range 3 {
-				out[3*int(v)+k] = float32(r3.Dot(p, axes[(d+k)%3]))
+		_ = mesh.Parallel(context.Background(), (s.Weld.Count+zoneBlock-1)/zoneBlock, func(b int) {
+			for v := b * zoneBlock; v < min(s.Weld.Count, (b+1)*zoneBlock); v++ {
+				p := r3.Sub(s.Vertex(uint32(v)), origin)
+				for k := range 3 {
+					out[3*v+k] = float32(r3.Dot(p, axes[k]))
+				}
 			}
-		}
-		c.turned[d][n%2] = out
-	})
+		})
+		c.turned[n] = out
+		faces := len(s.Topology.Component)
+		c.strips[n] = make([]strip, (faces+stripFaces-1)/stripFaces)
+		_ = mesh.Parallel(context.Background(), len(c.strips[n]), func(b int) {
+			inf := float32(math.Inf(1))
+			box := strip{[3]float32{inf, inf, inf}, [3]float32{-inf, -inf, -inf}}
+			for f := b * stripFaces; f < min(faces, (b+1)*stripFaces); f++ {
+				i, j, k := s.Topology.Face(uint32(f))
+				for _, v := range [3]uint32{i, j, k} {
+					for x, p := range out[3*v : 3*v+3] {
+						box.low[x], box.high[x] = min(box.low[x], p), max(box.high[x], p)
+					}
+				}
+			}
+			c.strips[n][b] = box
+		})
+	}
 	return c
 }
 
@@ -60,65 +83,128 @@ func newLineCounter(b, a *change.Side) *lineCounter {
 // lines a direction make of solids known exactly.
 const gridError = 0.001
 
-// count returns the matter of the scan before that the scan after lacks, mm³,
-// next to the faces marked, and its standard uncertainty from the spread of the
-// three directions.
-func (c *lineCounter) count(ctx context.Context, masks [2][]bool) (v, u float64, err error) {
-	var each [3]float64
-	err = mesh.Parallel(ctx, 3, func(d int) { each[d] = c.along(d, masks) })
-	v = (each[0] + each[1] + each[2]) / 3
-	for _, e := range each {
-		u += (e - v) * (e - v) / 6
-	}
-	return v, max(math.Sqrt(u), gridError*math.Abs(v)), err
+// lineCount is the matter of the scan before that the scan after lacks, mm³,
+// next to the faces of a mask, and its standard uncertainty from the spread of
+// the three directions.
+type lineCount struct {
+	mm3, u float64
+	done   bool // there was a mask
 }
 
-// along counts on the lines of one direction.
-func (c *lineCounter) along(d int, masks [2][]bool) float64 {
-	inf := float32(math.Inf(1))
-	lo, hi := [2]float32{inf, inf}, [2]float32{-inf, -inf}
-	for n, s := range c.sides {
-		for f, in := range masks[n] {
-			if !in {
-				continue
+// together is the number of areas counted in one pass over the scans.
+const together = 16
+
+// count counts for every mask: the faces of an area on the scan before and on
+// the scan after, ascending.
+func (c *lineCounter) count(ctx context.Context, masks [][2][]uint32, progress func(float64)) ([]lineCount, error) {
+	out := make([]lineCount, len(masks))
+	for from := 0; from < len(masks); from += together {
+		part := masks[from:min(len(masks), from+together)]
+		var each [3][]float64
+		if err := mesh.Parallel(ctx, 3, func(d int) { each[d] = c.along(ctx, d, part) }); err != nil {
+			return nil, err
+		}
+		for k := range part {
+			x := &out[from+k]
+			x.done = part[k][0] != nil || part[k][1] != nil
+			for d := range 3 {
+				x.mm3 += each[d][k] / 3
 			}
-			i, j, k := s.Topology.Face(uint32(f))
-			for _, v := range [3]uint32{i, j, k} {
-				p := c.turned[d][n][3*v : 3*v+3]
-				for x := range 2 {
-					lo[x], hi[x] = min(lo[x], p[x]), max(hi[x], p[x])
+			for d := range 3 {
+				x.u += (each[d][k] - x.mm3) * (each[d][k] - x.mm3) / 6
+			}
+			x.u = max(math.Sqrt(x.u), gridError*math.Abs(x.mm3))
+		}
+		progress(float64(from+len(part)) / float64(len(masks)))
+	}
+	return out, nil
+}
+
+// lineBlock is the number of strips that one worker rasterises at a time.
+const lineBlock = 128
+
+// along counts on the lines of one direction. What it returns is of no use once
+// ctx is done.
+func (c *lineCounter) along(ctx context.Context, d int, masks [][2][]uint32) []float64 {
+	inf := float32(math.Inf(1))
+	// Coordinates across the lines, and along them.
+	x, y, z := d, (d+1)%3, (d+2)%3
+	nowhere := grid{low: [2]float32{inf, inf}, high: [2]float32{-inf, -inf}}
+	grids := make([]grid, len(masks))
+	for k, mask := range masks {
+		g := &grids[k]
+		*g = nowhere
+		for n, s := range c.sides {
+			for _, f := range mask[n] {
+				i, j, k := s.Topology.Face(f)
+				for _, v := range [3]uint32{i, j, k} {
+					p := c.turned[n][3*v : 3*v+3]
+					g.low[0], g.high[0] = min(g.low[0], p[x]), max(g.high[0], p[x])
+					g.low[1], g.high[1] = min(g.low[1], p[y]), max(g.high[1], p[y])
 				}
 			}
 		}
-	}
-	g := grid{}
-	for x := range 2 {
-		if !(lo[x] < hi[x]) {
-			return 0
+		for n := range 2 {
+			g.cell[n] = (float64(g.high[n]) - float64(g.low[n])) / linesAcross
 		}
-		g.lo[x], g.cell[x] = float64(lo[x]), float64(hi[x]-lo[x])/linesAcross
 	}
-	var all []crossing
+	// Per block of strips, then per area.
+	var parts [2][][][]crossing
 	for n, s := range c.sides {
-		p := c.turned[d][n]
-		for f, part := range s.Topology.Component {
-			if part < 0 {
-				continue
+		p, faces, strips := c.turned[n], len(s.Topology.Component), c.strips[n]
+		parts[n] = make([][][]crossing, (len(strips)+lineBlock-1)/lineBlock)
+		_ = mesh.Parallel(ctx, len(parts[n]), func(b int) {
+			all := make([][]crossing, len(masks))
+			for m := b * lineBlock; m < min(len(strips), (b+1)*lineBlock); m++ {
+				box := &strips[m]
+				for k := range grids {
+					g := &grids[k]
+					if !g.meets(box.low[x], box.high[x], box.low[y], box.high[y]) {
+						continue
+					}
+					mask := masks[k][n]
+					next, _ := slices.BinarySearch(mask, uint32(m*stripFaces))
+					for f := m * stripFaces; f < min(faces, (m+1)*stripFaces); f++ {
+						masked := next < len(mask) && mask[next] == uint32(f)
+						if masked {
+							next++
+						}
+						if s.Topology.Component[f] < 0 {
+							continue
+						}
+						i, j, l := s.Topology.Face(uint32(f))
+						u, v, w := p[3*i:3*i+3:3*i+3], p[3*j:3*j+3:3*j+3], p[3*l:3*l+3:3*l+3]
+						if g.meets(min(u[x], v[x], w[x]), max(u[x], v[x], w[x]), min(u[y], v[y], w[y]), max(u[y], v[y], w[y])) {
+							corner := [3][3]float32{{u[x], u[y], u[z]}, {v[x], v[y], v[z]}, {w[x], w[y], w[z]}}
+							all[k] = g.rasterise(all[k], &corner, crossing{before: n == 0, masked: masked})
+						}
+					}
+				}
 			}
-			i, j, k := s.Topology.Face(uint32(f))
-			a, b, e := p[3*i:3*i+3:3*i+3], p[3*j:3*j+3:3*j+3], p[3*k:3*k+3:3*k+3]
-			if min(a[0], b[0], e[0]) > hi[0] || max(a[0], b[0], e[0]) < lo[0] ||
-				min(a[1], b[1], e[1]) > hi[1] || max(a[1], b[1], e[1]) < lo[1] {
-				continue
+			parts[n][b] = all
+		})
+	}
+	out := make([]float64, len(masks))
+	if ctx.Err() != nil {
+		return out
+	}
+	for k, g := range grids {
+		var all []crossing
+		for n := range parts {
+			for _, part := range parts[n] {
+				all = append(all, part[k]...)
 			}
-			all = g.rasterise(all, a, b, e, crossing{before: n == 0, masked: masks[n][f]})
 		}
+		if len(all) == 0 {
+			continue
+		}
+		var sum mesh.Sum
+		for _, line := range byLine(all) {
+			sum.Add(onLine(line))
+		}
+		out[k] = sum.Value() * g.cell[0] * g.cell[1]
 	}
-	var sum mesh.Sum
-	for _, line := range byLine(all) {
-		sum.Add(onLine(line))
-	}
-	return sum.Value() * g.cell[0] * g.cell[1]
+	return out
 }
 
 // byLine sorts crossings into lines and each line along itself; where two
@@ -188,21 +274,42 @@ func onLine(c []crossing) float64 {
 	return sum
 }
 
-// grid holds the lines of one direction: they stand in the middle of cells.
-type grid struct{ lo, cell [2]float64 }
+// grid holds the lines of one direction round one area: they stand in the
+// middle of cells.
+type grid struct {
+	low, high [2]float32
+	cell      [2]float64
+}
+
+// meets says whether what reaches so far across the lines may have lines of the
+// grid.
+func (g *grid) meets(lowX, highX, lowY, highY float32) bool {
+	return lowX <= g.high[0] && highX >= g.low[0] && lowY <= g.high[1] && highY >= g.low[1]
+}
 
 // rasterise appends the crossings of a face with the lines. A line exactly
 // through an edge belongs to one of its two faces.
-func (g *grid) rasterise(out []crossing, a, b, c []float32, what crossing) []crossing {
+func (g *grid) rasterise(out []crossing, corner *[3][3]float32, what crossing) []crossing {
+	if !(g.cell[0] > 0) || !(g.cell[1] > 0) {
+		return out
+	}
+	// Most faces of a fine scan stand between two lines.
 	var u, v, w [3]float64
-	for n, p := range [3][]float32{a, b, c} {
-		u[n] = (float64(p[0])-g.lo[0])/g.cell[0] - 0.5
-		v[n] = (float64(p[1])-g.lo[1])/g.cell[1] - 0.5
-		w[n] = float64(p[2])
+	across := 1 / g.cell[0]
+	for n := range corner {
+		u[n] = (float64(corner[n][0])-float64(g.low[0]))*across - 0.5
 	}
 	u0, u1 := max(0, math.Ceil(min(u[0], u[1], u[2]))), min(linesAcross-1, math.Floor(max(u[0], u[1], u[2])))
+	if !(u0 <= u1) {
+		return out
+	}
+	across = 1 / g.cell[1]
+	for n := range corner {
+		v[n] = (float64(corner[n][1])-float64(g.low[1]))*across - 0.5
+		w[n] = float64(corner[n][2])
+	}
 	v0, v1 := max(0, math.Ceil(min(v[0], v[1], v[2]))), min(linesAcross-1, math.Floor(max(v[0], v[1], v[2])))
-	if !(u0 <= u1) || !(v0 <= v1) {
+	if !(v0 <= v1) {
 		return out
 	}
 	turn := edgeSide(u[0], v[0], u[1], v[1], u[2], v[2])

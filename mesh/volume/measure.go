@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
-	"rigatino/mesh/bvh"
 	"rigatino/mesh/change"
 	"rigatino/mesh/quantity"
 )
@@ -95,9 +95,12 @@ type AreaCheck struct {
 type work struct {
 	change                  *change.Change
 	reached                 []reach
-	pulled                  []pulled
-	beforeFaces, afterFaces [][]uint32 // faces an area's outline may cross or hold
+	beyond                  map[uint32]overhang // of the scan before, beyond the rim of the scan after
+	beforeFaces, afterFaces [][]uint32          // faces an area's outline may cross or hold
+	masks                   [][2][]uint32       // faces before and after that the count along lines takes for an area's
 	unchanged               unchanged
+	lines                   *lineCounter // nil where a scan is open
+	numbers                 sync.Pool    // *[]uint32, for zoneOf
 }
 
 // Measure measures the volume of every area of a change.
@@ -115,18 +118,28 @@ func Measure(ctx context.Context, c *change.Change, opt Options) (*Result, error
 	var err error
 	// Rings end at their last step; beyond it a line halfway to the next area
 	// needs both distances.
-	limit := (ringSteps[len(ringSteps)-1] + 2) * c.StepMM
-	if w.reached, err = spread(ctx, c.After, seeds(c), limit); err != nil {
+	limit := (ringSteps[rings] + 2) * c.StepMM
+	// The walk has one front; the other processor prepares the count meanwhile.
+	stopped := mesh.Parallel(ctx, 2, func(i int) {
+		if i == 0 {
+			w.reached, err = spread(ctx, c.After, seeds(c), limit)
+		} else if len(c.Areas) > 0 && c.Before.Topology.Closed() && c.After.Topology.Closed() {
+			w.lines = newLineCounter(c.Before, c.After)
+		}
+	})
+	if err == nil {
+		err = stopped
+	}
+	if err != nil {
 		return nil, err
 	}
 	say(0.1, words)
-	if w.pulled, err = pullBack(ctx, c, w.reached); err != nil {
-		return nil, err
-	}
+	w.beyond = w.overhangs()
 	w.gatherFaces()
 	w.gatherUnchanged()
 	say(0.2, words)
 	r := &Result{Areas: make([]Area, len(c.Areas))}
+	w.masks = make([][2][]uint32, len(c.Areas))
 	err = mesh.Parallel(ctx, len(c.Areas), func(k int) { r.Areas[k] = w.area(ctx, int32(k)) })
 	if err == nil {
 		err = ctx.Err()
@@ -143,117 +156,59 @@ func Measure(ctx context.Context, c *change.Change, opt Options) (*Result, error
 	return r, ctx.Err()
 }
 
-// gatherFaces lists for every area the faces of either scan that its outline
-// may hold or cross at any distance used.
-func (w *work) gatherFaces() {
-	n := len(w.change.Areas)
-	b, a := w.change.Before, w.change.After
-	gather := func(s *change.Side, labels func(v uint32, put func(label int32))) [][]uint32 {
-		out := make([][]uint32, n)
-		var here []int32
-		put := func(l int32) {
-			if l < 0 {
-				return
-			}
-			for _, h := range here {
-				if h == l {
-					return
-				}
-			}
-			here = append(here, l)
-		}
-		for f, part := range s.Topology.Component {
-			if part < 0 {
-				continue
-			}
-			here = here[:0]
-			i, j, k := s.Topology.Face(uint32(f))
-			labels(i, put)
-			labels(j, put)
-			labels(k, put)
-			for _, l := range here {
-				out[l] = append(out[l], uint32(f))
-			}
-		}
-		return out
-	}
-	w.afterFaces = gather(a, func(v uint32, put func(int32)) {
-		put(w.reached[v].label[0])
-		put(w.reached[v].label[1])
-	})
-	w.beforeFaces = gather(b, func(v uint32, put func(int32)) {
-		put(b.Core[v])
-		if p := w.pulled[v]; p.face != bvh.None {
-			i, j, k := a.Topology.Face(p.face)
-			for _, u := range [3]uint32{i, j, k} {
-				put(w.reached[u].label[0])
-				put(w.reached[u].label[1])
-			}
-		}
-	})
-}
-
-// levelAfter and levelBefore are the outline of area k at distance d, positive
-// inside, on the two scans.
-func (w *work) levelAfter(k int32, d float64) func(v uint32) float64 {
-	return func(v uint32) float64 { return w.reached[v].level(k, d) }
-}
-
-func (w *work) levelBefore(k int32, d float64) func(v uint32) float64 {
-	b, a := w.change.Before, w.change.After
-	return func(v uint32) float64 {
-		p := w.pulled[v]
-		f, inCore := -d, false
-		if p.face != bvh.None {
-			f = 0
-			i, j, l := a.Topology.Face(p.face)
-			for n, u := range [3]uint32{i, j, l} {
-				f += p.weights[n] * w.reached[u].level(k, d)
-				inCore = inCore || a.Core[u] >= 0
-			}
-		}
-		// A core of the scan before is inside whatever the scan after says (the
-		// lid of a pit, the top of an overhang), unless the two scans call the
-		// place parts of different areas: then both follow the scan after, or
-		// their outlines would not be the same line.
-		if core := b.Core[v]; core >= 0 && !inCore {
-			f = -d
-			if core == k {
-				f = d
-			}
-		}
-		return f
-	}
-}
-
-// shellAt closes the shell of area k with its outline the given number of
-// steps outside the core. What it returns is of no use once ctx is done.
-func (w *work) shellAt(ctx context.Context, k int32, steps float64) *shell {
+// shells closes the shells of area k with outlines at the given distances
+// outside the core, mm. What it returns is of no use once ctx is done.
+func (w *work) shells(ctx context.Context, k int32, zones [2]*zone, levels [2][][]float64) []*shell {
 	c := w.change
-	d := steps * c.StepMM
-	origin, centre := c.Areas[k].CentroidMM, c.Options.Centre
-	before := cut(ctx, c.Before, w.beforeFaces[k], w.levelBefore(k, d), origin, centre)
-	after := cut(ctx, c.After, w.afterFaces[k], w.levelAfter(k, d), origin, centre)
-	return newShell(before, after, origin, max(c.Before.EdgeMM, c.After.EdgeMM))
+	about := &origins{near: c.Areas[k].CentroidMM, centre: c.Options.Centre}
+	// Oblique to everything that people cut or models are built from.
+	about.far = r3.Add(about.near, r3.Scale(max(c.Before.DiagonalMM, c.After.DiagonalMM), r3.Vec{X: 0.6, Y: 0.64, Z: 0.48}))
+	var patches [2][]*patch
+	_ = mesh.Parallel(ctx, 2, func(i int) { patches[i] = cut(ctx, zones[i], levels[i], about) })
+	if ctx.Err() != nil {
+		return nil
+	}
+	out := make([]*shell, len(levels[0]))
+	_ = mesh.Parallel(ctx, len(out), func(i int) {
+		out[i] = newShell(patches[0][i], patches[1][i], about, max(c.Before.EdgeMM, c.After.EdgeMM))
+	})
+	return out
 }
 
 // outlineSteps is the least distance of an outline outside the core, in steps.
 const outlineSteps = 2
 
+// farther are the methods with outlines farther out, and how many times.
+var farther = []struct {
+	method string
+	times  float64
+}{{MethodFarther, 2}, {MethodFar, 4}}
+
 // area measures one area.
 func (w *work) area(ctx context.Context, k int32) Area {
-	a := Area{Kind: w.change.Areas[k].Kind, LevelledMM3: math.NaN(), LocalZero: w.localZero(k)}
+	before, after := w.zones(k)
+	a := Area{Kind: w.change.Areas[k].Kind, LevelledMM3: math.NaN(), LocalZero: w.localZero(w.ringSums(k, before, after))}
 	z := &a.LocalZero
 	step := w.change.StepMM
 	steps := max(outlineSteps, z.FromMM/step)
 	a.OutlineMM = steps * step
-	s := w.shellAt(ctx, k, steps)
+	distances := []float64{a.OutlineMM}
+	for _, f := range farther {
+		if steps*f.times <= ringSteps[rings] {
+			distances = append(distances, a.OutlineMM*f.times)
+		}
+	}
+	levels := [2][][]float64{w.levelsBefore(before, k, distances), w.levelsAfter(after, k, distances)}
+	shells := w.shells(ctx, k, [2]*zone{before, after}, levels)
 	if ctx.Err() != nil {
 		return a
 	}
+	s := shells[0]
 	if a.Why = s.refuse(); a.Why != "" {
 		return a
 	}
+	// Lines are counted inside the outline twice as far out, which there always is.
+	w.masks[k] = [2][]uint32{before.inside(levels[0][1]), after.inside(levels[1][1])}
 	sign := 1.0
 	if a.Kind == change.Added {
 		sign = -1
@@ -265,7 +220,7 @@ func (w *work) area(ctx context.Context, k int32) Area {
 		value = a.LevelledMM3
 		a.Checks = append(a.Checks, AreaCheck{Method: MethodRaw, MM3: a.RawMM3})
 	}
-	a.terms = w.terms(k, s, &a, sign)
+	a.terms = w.terms(s, &a, sign, chords(before, levels[0][0])-chords(after, levels[1][0]))
 	a.terms.lineLevel = value - a.RawMM3
 	value += a.ChordsMM3
 	for i := range a.Checks {
@@ -275,7 +230,7 @@ func (w *work) area(ctx context.Context, k int32) Area {
 	if s.loops == 0 {
 		method = MethodWhole
 	} else {
-		w.otherOutlines(ctx, k, steps, &a, sign, value)
+		w.otherOutlines(shells[1:], steps, &a, sign, value)
 	}
 	a.Budget = budget(w.change, []*Area{&a})
 	v := a.Budget.Measured(value, quantity.CubicMillimetre, method)
@@ -283,22 +238,27 @@ func (w *work) area(ctx context.Context, k int32) Area {
 	return a
 }
 
+// inside lists the faces with a corner inside an outline.
+func (z *zone) inside(level []float64) []uint32 {
+	var out []uint32
+	for n, f := range z.faces {
+		c := &z.corners[n]
+		if level[c[0]] > 0 || level[c[1]] > 0 || level[c[2]] > 0 {
+			out = append(out, f)
+		}
+	}
+	return out
+}
+
 // otherOutlines checks the value by outlines farther out, each at the level of
 // the ring outside it alone, so that thin change just outside the nearer
 // outline shows.
-func (w *work) otherOutlines(ctx context.Context, k int32, steps float64, a *Area, sign, value float64) {
-	for _, c := range []struct {
-		method string
-		times  float64
-	}{{MethodFarther, 2}, {MethodFar, 4}} {
-		at := steps * c.times
-		if at > ringSteps[len(ringSteps)-1] {
+func (w *work) otherOutlines(shells []*shell, steps float64, a *Area, sign, value float64) {
+	for i, s := range shells {
+		if s.refuse() != "" {
 			continue
 		}
-		s := w.shellAt(ctx, k, at)
-		if ctx.Err() != nil || s.refuse() != "" {
-			continue
-		}
+		at := steps * farther[i].times
 		shift, ok := a.LocalZero.farShifts[at]
 		if !ok {
 			shift = a.LocalZero.ShiftMM
@@ -311,8 +271,8 @@ func (w *work) otherOutlines(ctx context.Context, k int32, steps float64, a *Are
 			level, _ := w.levelUncertainty(s, 0, a.LocalZero.ToMM-at*w.change.StepMM)
 			u = math.Sqrt(max(0, level*level-a.terms.level*a.terms.level-a.terms.noise*a.terms.noise))
 		}
-		a.Checks = append(a.Checks, AreaCheck{Method: c.method, MM3: v, U: u})
-		if c.method == MethodFarther {
+		a.Checks = append(a.Checks, AreaCheck{Method: farther[i].method, MM3: v, U: u})
+		if farther[i].method == MethodFarther {
 			a.terms.outline = v - value
 			a.terms.lineLevel = sign * (s.levelled(a.LocalZero.ShiftMM) - s.volume)
 		}
@@ -323,8 +283,17 @@ func (w *work) otherOutlines(ctx context.Context, k int32, steps float64, a *Are
 // where it lies t·n too far out, that much too little is counted as removed.
 func (s *shell) levelled(t r3.Vec) float64 { return s.volume + r3.Dot(t, s.after.areaVector) }
 
-// mostRim is the share of an outline that may lie along the open rim of a scan.
-const mostRim = 0.5
+const (
+	// mostRim is the share of an outline that may lie along the open rim of a
+	// scan, whatever the rims do to the volume.
+	mostRim = 0.5
+	// mostSlant is the share of the volume that may hang on how the matter ended
+	// between the rims of the two scans where more of the outline lies along them.
+	mostSlant = 0.1
+	// mostShifted is the share of the volume by which it may differ about a far
+	// origin.
+	mostShifted = 1e-3
+)
 
 // refuse says in a sentence why a shell gives no volume; empty when it does.
 func (s *shell) refuse() string {
@@ -335,10 +304,14 @@ func (s *shell) refuse() string {
 		return "only one of the two scans has surface here: scan both stages of this place"
 	case s.loops == 0 && s.unpaired > 0 && s.capArea > 0.01*(s.before.area+s.after.area):
 		return "the outlines on the two scans do not match: rescan the surface round this place"
-	case s.rimLength > mostRim*s.outline && s.outline > 0:
-		return fmt.Sprintf("%.0f %% of the outline runs along the open rim of a scan, where nobody knows how the matter went on: scan more of the specimen", 100*s.rimLength/s.outline)
-	case !(s.openness < 1e-9):
-		return "the shell round this place does not close: mend the scan"
+	case s.rimLength > mostRim*s.outline && s.outline > 0 && s.slant > mostSlant*math.Abs(s.volume):
+		return fmt.Sprintf("%.0f %% of the outline runs along the open rim of a scan, and %.0f mm³ hang on how the matter went on between the two rims: scan more of the specimen, or both stages down to the same line", 100*s.rimLength/s.outline, s.slant)
+	case !(s.shifted <= mostShifted*math.Abs(s.volume)) && s.shifted > closedMM3:
+		return fmt.Sprintf("the surface round this place does not close (its volume changes by %.3g mm³ with the place it is counted from): mend the scan", s.shifted)
 	}
 	return ""
 }
+
+// closedMM3 is what rounding may leave between the volumes of a closed shell
+// about two origins.
+const closedMM3 = 1e-6

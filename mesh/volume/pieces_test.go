@@ -21,7 +21,7 @@ func near(t *testing.T, what string, got, want, tolerance float64) {
 }
 
 // alone prepares one scan for cutting, without a partner.
-func alone(m *mesh.Mesh) (*change.Side, []uint32) {
+func alone(m *mesh.Mesh) *zone {
 	w := mesh.NewWeld(m)
 	s := &change.Side{Mesh: m, Weld: w, Topology: mesh.NewTopology(m, w), First: make([]uint32, w.Count)}
 	for i := len(w.Of) - 1; i >= 0; i-- {
@@ -31,13 +31,22 @@ func alone(m *mesh.Mesh) (*change.Side, []uint32) {
 	for i := range faces {
 		faces[i] = uint32(i)
 	}
-	return s, faces
+	return zoneOf(s, faces, make([]uint32, w.Count))
 }
 
+// about are the origins of a test.
+var about = &origins{far: r3.Vec{X: 60, Y: 64, Z: 48}}
+
 // cutAt cuts a scan by a level over its places.
-func cutAt(m *mesh.Mesh, level func(p r3.Vec) float64) *patch {
-	s, faces := alone(m)
-	return cut(context.Background(), s, faces, func(v uint32) float64 { return level(s.Vertex(v)) }, r3.Vec{}, r3.Vec{})
+func cutAt(m *mesh.Mesh, level func(p r3.Vec) float64) *patch { return cutAbout(m, level, about) }
+
+func cutAbout(m *mesh.Mesh, level func(p r3.Vec) float64, about *origins) *patch {
+	z := alone(m)
+	levels := make([]float64, len(z.vertices))
+	for n := range levels {
+		levels[n] = level(z.at(uint32(n)))
+	}
+	return cut(context.Background(), z, [][]float64{levels}, about)[0]
 }
 
 // A straight cut through a flat plate is exact: area, area vector, and one
@@ -104,8 +113,13 @@ func TestChords(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		_, faces := alone(m)
-		return chords(c.Before, faces, func(uint32) float64 { return 1 })
+		z := alone(m)
+		z.side = c.Before
+		inside := make([]float64, len(z.vertices))
+		for n := range inside {
+			inside[n] = 1
+		}
+		return chords(z, inside)
 	}
 	for level := 3; level <= 5; level++ {
 		m := solid.Icosphere(level, 20)
@@ -159,7 +173,7 @@ func TestMatchLobes(t *testing.T) {
 	}
 	s := &shell{}
 	var area r3.Vec
-	s.bridge(pairs[0][0], pairs[0][1], func(p, q, r r3.Vec) float64 {
+	s.bridge(pairs[0][0], pairs[0][1], 0.8, func(p, q, r r3.Vec) float64 {
 		a := r3.Scale(0.5, r3.Cross(r3.Sub(q, p), r3.Sub(r, p)))
 		area = r3.Add(area, a)
 		return r3.Norm(a)
@@ -185,7 +199,7 @@ func TestRibbon(t *testing.T) {
 		}
 		s := &shell{}
 		area := 0.0
-		s.bridge(plain(b), plain(a), func(p, q, r r3.Vec) float64 {
+		s.bridge(plain(b), plain(a), 1, func(p, q, r r3.Vec) float64 {
 			x := r3.Norm(r3.Cross(r3.Sub(q, p), r3.Sub(r, p))) / 2
 			area += x
 			return x
@@ -231,42 +245,37 @@ func TestRibbonInABand(t *testing.T) {
 // Lines through bodies: a cube inside another, turned against the grid. The
 // count of 3·150² lines is good to a part in a thousand.
 func TestLines(t *testing.T) {
-	b, facesB := alone(solid.Cube(10))
-	a, facesA := alone(mesh.Transform(solid.Cube(6), frame.Rotation(r3.Vec{X: 1, Y: 1, Z: 0.2}, 0.4).Apply))
-	all := func(n int) []bool {
-		m := make([]bool, n)
-		for i := range m {
-			m[i] = true
+	b := alone(solid.Cube(10))
+	a := alone(mesh.Transform(solid.Cube(6), frame.Rotation(r3.Vec{X: 1, Y: 1, Z: 0.2}, 0.4).Apply))
+	count := func(b, a *change.Side, masks ...[2][]uint32) []lineCount {
+		c, err := newLineCounter(b, a).count(context.Background(), masks, func(float64) {})
+		if err != nil {
+			t.Fatal(err)
 		}
-		return m
+		return c
 	}
-	c := newLineCounter(b, a)
-	v, u, err := c.count(context.Background(), [2][]bool{all(len(facesB)), all(len(facesA))})
-	if err != nil {
-		t.Fatal(err)
+	all := [2][]uint32{b.faces, a.faces}
+	c := count(b.side, a.side, all, [2][]uint32{}, all)
+	near(t, "between the cubes", c[0].mm3, 1000-216, 0.8)
+	near(t, "uncertainty", c[0].u, 0.8, 0.2)
+	if c[2] != c[0] {
+		t.Errorf("beside another area %v, alone %v", c[2], c[0])
 	}
-	near(t, "between the cubes", v, 1000-216, 0.8)
-	near(t, "uncertainty", u, 0.8, 0.2)
-	v, _, err = newLineCounter(a, b).count(context.Background(), [2][]bool{all(len(facesA)), all(len(facesB))})
-	if err != nil {
-		t.Fatal(err)
-	}
-	near(t, "the other way", v, 216-1000, 0.8)
 	// Without a mask nothing is counted.
-	v, _, err = c.count(context.Background(), [2][]bool{make([]bool, len(facesB)), make([]bool, len(facesA))})
-	if err != nil || v != 0 {
-		t.Errorf("counted %v (%v) without a mask", v, err)
+	if c[1] != (lineCount{}) {
+		t.Errorf("counted %v without a mask", c[1])
 	}
+	near(t, "the other way", count(a.side, b.side, [2][]uint32{a.faces, b.faces})[0].mm3, 216-1000, 0.8)
 }
 
 // A line exactly through an edge or a corner is counted once: a plate of two
 // triangles whose diagonal runs through the lines.
 func TestLineThroughAnEdge(t *testing.T) {
 	g := grid{cell: [2]float64{1, 1}}
-	corner := [][]float32{{0.5, 0.5, 0}, {8.5, 0.5, 0}, {8.5, 8.5, 0}, {0.5, 8.5, 0}}
+	corner := [][3]float32{{0.5, 0.5, 0}, {8.5, 0.5, 0}, {8.5, 8.5, 0}, {0.5, 8.5, 0}}
 	var all []crossing
-	all = g.rasterise(all, corner[0], corner[1], corner[2], crossing{})
-	all = g.rasterise(all, corner[0], corner[2], corner[3], crossing{})
+	all = g.rasterise(all, &[3][3]float32{corner[0], corner[1], corner[2]}, crossing{})
+	all = g.rasterise(all, &[3][3]float32{corner[0], corner[2], corner[3]}, crossing{})
 	count := map[uint32]int{}
 	for _, x := range all {
 		count[x.line]++
@@ -289,7 +298,7 @@ func TestLineThroughAnEdge(t *testing.T) {
 // The distances of two labels on a strip of vertices: each keeps its own and
 // the other core, and outlines share the line halfway.
 func TestReach(t *testing.T) {
-	s, _ := alone(solid.Plane(20, 20))
+	s := alone(solid.Plane(20, 20)).side
 	s.Core = make([]int32, s.Weld.Count)
 	at := map[[2]int]uint32{}
 	for v := range s.Core {

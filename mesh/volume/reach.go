@@ -4,6 +4,8 @@ import (
 	"context"
 	"math"
 
+	"gonum.org/v1/gonum/spatial/r3"
+
 	"rigatino/mesh"
 	"rigatino/mesh/bvh"
 	"rigatino/mesh/change"
@@ -16,7 +18,7 @@ const none = int32(-1)
 // and the distances to their cores over edges, mm.
 type reach struct {
 	label [2]int32
-	dist  [2]float64
+	dist  [2]float32
 }
 
 // of returns the distance to area k and to the nearest other area, +Inf where
@@ -26,16 +28,16 @@ func (r *reach) of(k int32) (own, other float64) {
 	switch k {
 	case r.label[0]:
 		if r.label[1] == none {
-			return r.dist[0], inf
+			return float64(r.dist[0]), inf
 		}
-		return r.dist[0], r.dist[1]
+		return float64(r.dist[0]), float64(r.dist[1])
 	case r.label[1]:
-		return r.dist[1], r.dist[0]
+		return float64(r.dist[1]), float64(r.dist[0])
 	}
 	if r.label[0] == none {
 		return inf, inf
 	}
-	return inf, r.dist[0]
+	return inf, float64(r.dist[0])
 }
 
 // level is positive inside the outline of area k drawn at distance d from its
@@ -137,10 +139,18 @@ func seeds(c *change.Change) []int32 {
 // the two nearest areas of each vertex (Dijkstra with two labels).
 func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([]reach, error) {
 	out := make([]reach, s.Weld.Count)
+	// The nearest of the label last sent to a vertex: a longer way of the same
+	// label need not wait in the front.
+	type sent struct {
+		label int32
+		dist  float32
+	}
+	last := make([]sent, len(out))
 	var q front
 	var ring []uint32
 	for v := range out {
 		out[v].label = [2]int32{seed[v], none}
+		last[v].label = none
 	}
 	for v := range out {
 		if seed[v] < 0 {
@@ -170,10 +180,15 @@ func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([
 		at := s.Vertex(it.vertex)
 		ring = s.Topology.Ring(it.vertex, ring[:0])
 		for _, u := range ring {
-			d := it.dist + distance(at, s.Vertex(u))
-			if d <= limit && seed[u] != it.label && takes(&out[u], it.label) {
-				q.push(frontItem{d, u, it.label})
+			if seed[u] == it.label || !takes(&out[u], it.label) {
+				continue
 			}
+			d := it.dist + distance(at, s.Vertex(u))
+			if d > limit || last[u].label == it.label && float32(d) >= last[u].dist {
+				continue
+			}
+			last[u] = sent{it.label, float32(d)}
+			q.push(frontItem{d, u, it.label})
 		}
 	}
 	return out, nil
@@ -192,44 +207,119 @@ func settle(r *reach, it frontItem, seed int32) bool {
 	}
 	switch {
 	case r.label[0] == none:
-		r.label[0], r.dist[0] = it.label, it.dist
+		r.label[0], r.dist[0] = it.label, float32(it.dist)
 	case r.label[0] != it.label && r.label[1] == none:
-		r.label[1], r.dist[1] = it.label, it.dist
+		r.label[1], r.dist[1] = it.label, float32(it.dist)
 	default:
 		return false
 	}
 	return true
 }
 
-// pulled says for a vertex of the scan before where on the scan after it falls.
-type pulled struct {
-	face    uint32 // bvh.None: nowhere, or on an open rim
-	weights [3]float64
+// lands says where on the scan after a vertex of the scan before falls: the
+// corners of a face and their weights. ok is false where that is nowhere or on
+// an open rim.
+func (w *work) lands(v uint32) (corners [3]uint32, weights [3]float64, ok bool) {
+	b := w.change.Before
+	f, weights, ok := b.Facing(v)
+	if !ok || math.IsNaN(b.Gap[v]) {
+		return corners, weights, false
+	}
+	corners[0], corners[1], corners[2] = w.change.After.Topology.Face(f)
+	return corners, weights, true
 }
 
-// pullBack finds for every vertex of the scan before that may be near an area
-// its closest place on the scan after.
-func pullBack(ctx context.Context, c *change.Change, reached []reach) ([]pulled, error) {
-	b, a := c.Before, c.After
-	out := make([]pulled, b.Weld.Count)
-	const block = 4096
-	err := mesh.Parallel(ctx, (len(out)+block-1)/block, func(n int) {
-		for v := n * block; v < min(len(out), (n+1)*block); v++ {
-			out[v].face = bvh.None
-			f := b.Closest[v]
-			if f == bvh.None || math.IsNaN(b.Gap[v]) {
-				continue
+// overhang is a vertex of the scan before that lies beyond the open rim of the
+// scan after, which looks the same way there.
+type overhang struct {
+	corners [3]uint32 // of the face at whose rim the closest place is
+	weights [3]float64
+	past    float64 // how far beyond the rim along the surface after, mm
+	thick   float64 // how far apart the scans are at the rim, mm
+	ends    float64 // how far it is over the surface before to where that ends, mm
+}
+
+// overhangs finds the vertices of the scan before beyond the rim of the scan
+// after. The outline of an area whose core reaches that rim goes on beyond it as
+// far as it would on the scan after, and to the end of the scan before where that
+// is no farther than the scans are apart at the rim: both may have ended at the same bed,
+// whose line on the outer surface lies beyond the feet on the inner one.
+func (w *work) overhangs() map[uint32]overhang {
+	b, a := w.change.Before, w.change.After
+	out := map[uint32]overhang{}
+	if a.Topology.Border == 0 {
+		return out
+	}
+	var q front
+	for v := range b.Gap {
+		f, weights, ok := b.Facing(uint32(v))
+		if !ok || !math.IsNaN(b.Gap[v]) || len(b.Topology.FacesOf(uint32(v))) == 0 {
+			continue
+		}
+		o := overhang{weights: weights, ends: math.Inf(1)}
+		o.corners[0], o.corners[1], o.corners[2] = a.Topology.Face(f)
+		var at, normal r3.Vec
+		near := false
+		for n, u := range o.corners {
+			near = near || w.reached[u].label[0] != none
+			if g := math.Abs(a.Gap[u]); weights[n] > 0 && g > o.thick {
+				o.thick = g
 			}
-			i, j, k := a.Topology.Face(f)
-			if reached[i].label[0] == none && reached[j].label[0] == none && reached[k].label[0] == none {
-				continue
-			}
-			// The answer is known to be this close; the margin is for rounding.
-			within := math.Abs(b.Gap[v]+float64(b.Bulge[v]))*(1+1e-6) + 1e-6*a.EdgeMM
-			if h, ok := a.Tree.Closest(b.Vertex(uint32(v)), within); ok {
-				out[v] = pulled{h.Face, h.Weights}
+			at = r3.Add(at, r3.Scale(weights[n], a.Vertex(u)))
+			normal = r3.Add(normal, r3.Scale(weights[n], a.Stars[u].Sum()))
+		}
+		if !near || !(r3.Dot(normal, b.Stars[v].Sum()) > 0) {
+			continue
+		}
+		off := r3.Sub(b.Vertex(uint32(v)), at)
+		up := r3.Dot(off, normal) / length(normal)
+		o.past = math.Sqrt(max(0, r3.Norm2(off)-up*up))
+		if o.past > max(o.thick, ringSteps[rings]*w.change.StepMM) {
+			continue // no outline goes there
+		}
+		for _, f := range b.Topology.FacesOf(uint32(v)) {
+			i, j, k := b.Topology.Face(f)
+			for e, u := range [3]uint32{i, j, k} {
+				next := [3]uint32{j, k, i}[e]
+				if (u == uint32(v) || next == uint32(v)) && b.Topology.Neighbour[3*f+uint32(e)] == mesh.BorderEdge {
+					o.ends = 0
+				}
 			}
 		}
-	})
-	return out, err
+		if o.ends == 0 {
+			q.push(frontItem{0, uint32(v), 0})
+		}
+		out[uint32(v)] = o
+	}
+	var ring []uint32
+	for len(q) > 0 {
+		it := q.pop()
+		if it.dist > out[it.vertex].ends {
+			continue
+		}
+		ring = b.Topology.Ring(it.vertex, ring[:0])
+		for _, u := range ring {
+			o, ok := out[u]
+			if d := it.dist + distance(b.Vertex(it.vertex), b.Vertex(u)); ok && d < o.ends {
+				o.ends = d
+				out[u] = o
+				q.push(frontItem{d, u, 0})
+			}
+		}
+	}
+	return out
+}
+
+// level is that of the outline of area k drawn at distance d from its core.
+func (w *work) levelBeyond(o *overhang, k int32, d float64) float64 {
+	f := -o.past
+	core := false
+	for n, u := range o.corners {
+		f += o.weights[n] * w.reached[u].level(k, d)
+		core = core || o.weights[n] > 0 && w.change.After.Core[u] == k
+	}
+	if core && o.past+o.ends <= o.thick {
+		f += o.thick
+	}
+	return max(-d, min(d, f))
 }

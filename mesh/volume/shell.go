@@ -26,21 +26,28 @@ type shell struct {
 	unpaired   int
 
 	openness float64 // |Σ area vectors| / Σ|area vectors|: 0 when closed
+	// shifted is by how much the volume differs when it is made about an origin
+	// as far off as the specimen is long, mm³: what is closed has the same volume
+	// about any.
+	shifted float64
 }
 
-// newShell closes two patches about an origin near them.
-func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
+// newShell closes two patches, whose integrals are about the origins given.
+func newShell(before, after *patch, about *origins, edge float64) *shell {
 	s := &shell{before: before, after: after}
-	var six mesh.Sum
+	var six, far mesh.Sum
 	six.Add(before.sixVolume.Value())
 	six.Add(-after.sixVolume.Value())
+	far.Add(before.sixFar.Value())
+	far.Add(-after.sixFar.Value())
 	open := r3.Sub(before.areaVector, after.areaVector)
 	size := before.area + after.area
 	triangle := func(p, q, r r3.Vec) float64 {
 		a := r3.Scale(0.5, r3.Cross(r3.Sub(q, p), r3.Sub(r, p)))
-		six.Add(2 * r3.Dot(r3.Sub(p, origin), a))
+		six.Add(2 * r3.Dot(r3.Sub(p, about.near), a))
+		far.Add(2 * r3.Dot(r3.Sub(p, about.far), a))
 		open = r3.Add(open, a)
-		l := r3.Norm(a)
+		l := length(a)
 		size += l
 		return l
 	}
@@ -48,7 +55,7 @@ func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 	pairs, loose := match(chainsOf(before), chainsOf(after), edge)
 	for _, p := range pairs {
 		s.loops++
-		s.bridge(p[0], p[1], triangle)
+		s.bridge(p[0], p[1], edge, triangle)
 	}
 	for _, l := range loose[0] {
 		s.cap(l.points, func(p, q, r r3.Vec) float64 { return triangle(q, p, r) })
@@ -57,15 +64,28 @@ func newShell(before, after *patch, origin r3.Vec, edge float64) *shell {
 		s.cap(l.points, triangle)
 	}
 	s.volume = six.Value() / 6
+	// Moving the origin by t changes the sum by t·Σa/3: the one far origin shows
+	// what the sums really do, the formula the worst direction.
+	s.shifted = max(math.Abs(far.Value()/6-s.volume), distance(about.far, about.near)*length(open)/3)
 	if size > 0 {
-		s.openness = r3.Norm(open) / size
+		s.openness = length(open) / size
 	}
 	return s
 }
 
+// teeth is the length of rim, in edges, over which what leans out and what leans
+// in balance: a scan cut along its faces ends in teeth.
+const teeth = 8
+
 // bridge closes the gap between two outlines with a ribbon.
-func (s *shell) bridge(b, a *chain, triangle func(p, q, r r3.Vec) float64) {
+func (s *shell) bridge(b, a *chain, edge float64, triangle func(p, q, r r3.Vec) float64) {
 	path := ribbon(b.points, a.points)
+	leans, along := 0.0, 0.0
+	settle := func() {
+		s.slant += math.Abs(leans)
+		leans, along = 0, 0
+	}
+	defer settle()
 	for n := 1; n < len(path); n++ {
 		from, to := path[n-1], path[n]
 		b0, b1, a0, a1 := b.points[from.i], b.points[to.i], a.points[from.j], a.points[to.j]
@@ -82,28 +102,35 @@ func (s *shell) bridge(b, a *chain, triangle func(p, q, r r3.Vec) float64) {
 				s.rimLength += l
 			}
 		}
-		if rim {
-			s.slant += slantOf(b0, a0, b1, a1, a.normal[from.j])
+		if !rim {
+			settle()
+			continue
+		}
+		v, l := slantOf(b0, a0, b1, a1, a.normal[from.j])
+		leans, along = leans+v, along+l
+		if along > teeth*edge {
+			settle()
 		}
 	}
 }
 
 // slantOf is the volume of the wedge between a piece of ribbon at a rim and
-// one that stands upright on the surface after: where one scan ends short of
-// the other nobody knows how the matter ended.
-func slantOf(b0, a0, b1, a1, normal r3.Vec) float64 {
+// one that stands upright on the surface after, positive where it leans out, and
+// the piece's length: where one scan ends short of the other nobody knows how the
+// matter ended.
+func slantOf(b0, a0, b1, a1, normal r3.Vec) (wedge, along float64) {
 	across := r3.Scale(0.5, r3.Add(r3.Sub(b0, a0), r3.Sub(b1, a1)))
-	along := r3.Add(r3.Sub(a1, a0), r3.Sub(b1, b0))
-	l, n := r3.Norm(along), r3.Norm(normal)
+	way := r3.Add(r3.Sub(a1, a0), r3.Sub(b1, b0))
+	l, n := length(way), length(normal)
 	if l == 0 || n == 0 {
-		return 0
+		return 0, 0
 	}
-	side := r3.Scale(1/(l*n), r3.Cross(along, normal))
+	side := r3.Scale(1/(l*n), r3.Cross(way, normal))
 	up := math.Abs(r3.Dot(across, normal)) / n
 	// One of the two loop edges may have no length: the piece is as long as
 	// the longer one.
-	length := max(distance(a0, a1), distance(b0, b1))
-	return length * up * math.Abs(r3.Dot(across, side)) / 2
+	along = max(distance(a0, a1), distance(b0, b1))
+	return along * up * r3.Dot(across, side) / 2, along
 }
 
 // cap closes a loop without partner with a fan about its middle, on its own
@@ -119,7 +146,7 @@ func (s *shell) cap(l []r3.Vec, triangle func(p, q, r r3.Vec) float64) {
 		q := l[(i+1)%len(l)]
 		normal = r3.Add(normal, r3.Cross(r3.Sub(p, middle), r3.Sub(q, middle)))
 	}
-	if n := r3.Norm(normal); n > 0 {
+	if n := length(normal); n > 0 {
 		normal = r3.Scale(1/n, normal)
 	}
 	off, area := 0.0, 0.0

@@ -13,45 +13,29 @@ import (
 
 // check adds the count along lines and says which checks agree.
 func (w *work) check(ctx context.Context, r *Result, progress func(float64)) error {
-	b, a := w.change.Before, w.change.After
-	var lines *lineCounter
-	if len(r.Areas) > 0 && b.Topology.Closed() && a.Topology.Closed() {
-		lines = newLineCounter(b, a)
+	counts := make([]lineCount, len(r.Areas))
+	if w.lines != nil {
+		var err error
+		if counts, err = w.lines.count(ctx, w.masks, progress); err != nil {
+			return err
+		}
 	}
 	for k := range r.Areas {
 		area := &r.Areas[k]
 		if area.Volume == nil {
 			continue
 		}
-		if lines != nil {
-			d := 2 * area.OutlineMM
-			v, u, err := lines.count(ctx, [2][]bool{
-				inside(b, w.beforeFaces[k], w.levelBefore(int32(k), d)),
-				inside(a, w.afterFaces[k], w.levelAfter(int32(k), d)),
-			})
-			if err != nil {
-				return err
-			}
+		if c := counts[k]; c.done {
+			v := c.mm3
 			if area.Kind == change.Added {
 				v = -v
 			}
 			v += area.terms.lineLevel + area.ChordsMM3
-			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v, U: u})
+			area.Checks = append(area.Checks, AreaCheck{Method: MethodLines, MM3: v, U: c.u})
 		}
 		area.agree(&w.change.Options)
-		progress(float64(k+1) / float64(len(r.Areas)))
 	}
 	return nil
-}
-
-// inside marks the faces with a corner inside an outline.
-func inside(s *change.Side, faces []uint32, level func(v uint32) float64) []bool {
-	mask := make([]bool, s.Mesh.FaceCount())
-	for _, f := range faces {
-		i, j, k := s.Topology.Face(f)
-		mask[f] = level(i) > 0 || level(j) > 0 || level(k) > 0
-	}
-	return mask
 }
 
 // agree compares the checks with the value: within twice the root sum of

@@ -7,7 +7,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/mesh"
-	"rigatino/mesh/bvh"
 	"rigatino/mesh/change"
 )
 
@@ -16,12 +15,13 @@ import (
 // is known.
 type unchanged struct {
 	tiles []tile
-	area  float64 // mm², both scans together counted once
+	at    []r3.Vec // the tiles' middles
+	area  float64  // mm², both scans together counted once
 }
 
 type tile struct {
-	at, normal r3.Vec
-	sums       normalSums
+	normal r3.Vec
+	sums   normalSums
 }
 
 const (
@@ -48,8 +48,8 @@ func (w *work) gatherUnchanged() {
 				if s.Core[v] >= 0 || math.IsNaN(s.Gap[v]) || math.Abs(s.Smooth[v]) > w.change.LimitMM || away(v) < 4*w.change.StepMM {
 					continue
 				}
-				area, normal := around(s, v)
-				got[i] = witness{gap: sign * s.Gap[v], area: area * float64(stride), normal: normal, at: s.Vertex(v)}
+				got[i] = witnessAt(s, v, sign)
+				got[i].area *= float64(stride)
 			}
 		})
 		for i := range got {
@@ -63,37 +63,36 @@ func (w *work) gatherUnchanged() {
 				n = len(u.tiles)
 				index[k] = n
 				u.tiles = append(u.tiles, tile{})
+				u.at = append(u.at, r3.Vec{})
 			}
-			t := &u.tiles[n]
-			t.sums.add(x)
-			t.at = r3.Add(t.at, r3.Scale(x.area, x.at))
+			u.tiles[n].sums.add(x)
+			u.at[n] = r3.Add(u.at[n], r3.Scale(x.area, x.at))
 			u.area += x.area / 2
 		}
 	}
 	collect(w.change.After, 1, func(v uint32) float64 {
 		if r := &w.reached[v]; r.label[0] != none {
-			return r.dist[0]
+			return float64(r.dist[0])
 		}
 		return math.Inf(1)
 	})
 	collect(w.change.Before, -1, func(v uint32) float64 {
-		p := w.pulled[v]
-		if p.face == bvh.None {
-			return math.Inf(1)
-		}
-		i, j, k := w.change.After.Topology.Face(p.face)
+		corners, _, ok := w.lands(v)
 		least := math.Inf(1)
-		for _, v := range [3]uint32{i, j, k} {
+		if !ok {
+			return least
+		}
+		for _, v := range corners {
 			if r := &w.reached[v]; r.label[0] != none {
-				least = min(least, r.dist[0])
+				least = min(least, float64(r.dist[0]))
 			}
 		}
 		return least
 	})
 	for i := range u.tiles {
 		t := &u.tiles[i]
-		t.at = r3.Scale(1/t.sums.area, t.at)
-		if l := r3.Norm(t.sums.normal); l > 0 {
+		u.at[i] = r3.Scale(1/t.sums.area, u.at[i])
+		if l := length(t.sums.normal); l > 0 {
 			t.normal = r3.Scale(1/l, t.sums.normal)
 		}
 	}
@@ -106,20 +105,24 @@ func (w *work) gatherUnchanged() {
 // surface to try.
 func (u *unchanged) levelError(radius, from, to float64) (rms, dof float64, ok bool) {
 	sum, n := 0.0, 0
+	inner, outer := (radius+from)*(radius+from), (radius+to)*(radius+to)
 	stride := max(1, len(u.tiles)/mostTrials)
 	for c := 0; c < len(u.tiles); c += stride {
-		centre := &u.tiles[c]
+		centre, normal := u.at[c], u.tiles[c].normal
 		var disc, ring normalSums
-		for i := range u.tiles {
-			t := &u.tiles[i]
-			d := distance(t.at, centre.at)
-			// What lies behind a thin wall is another place.
-			if d > radius+to || r3.Dot(t.normal, centre.normal) < 0 {
+		for i, at := range u.at {
+			d := r3.Norm2(r3.Sub(at, centre))
+			if d > outer {
 				continue
 			}
-			if d <= radius {
+			// What lies behind a thin wall is another place.
+			t := &u.tiles[i]
+			if r3.Dot(t.normal, normal) < 0 {
+				continue
+			}
+			if d <= radius*radius {
 				disc.join(&t.sums)
-			} else if d >= radius+from {
+			} else if d >= inner {
 				ring.join(&t.sums)
 			}
 		}
