@@ -2,6 +2,7 @@ package facemap
 
 import (
 	"math"
+	"runtime"
 	"sync"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -246,7 +247,16 @@ func clamp01(x float64) float64 { return math.Min(math.Max(x, 0), 1) }
 // Ready works out beforehand what the tools would else work out when they are
 // first used, about a second for each million faces.
 func (s *Surface) Ready() {
+	// What was needed before, and to build the tree, is used again instead of
+	// more memory; without pointers in it a large mesh costs some milliseconds.
+	large := s.Mesh.FaceCount() > 500_000
+	if large {
+		runtime.GC()
+	}
 	s.Tree()
+	if large {
+		runtime.GC()
+	}
 	if s.Mesh.FaceCount() > 0 {
 		s.normalAt(0)
 	}

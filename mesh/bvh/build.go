@@ -69,7 +69,7 @@ func Build(m *mesh.Mesh) *Tree {
 	if leaves == 0 {
 		return b.Tree
 	}
-	b.nodes, b.leaves = make([]node, nodes), make([]leaf, leaves)
+	b.nodes, b.leaves = make([]eight, nodes), make([]eight, leaves)
 	parts := make([]part, len(classes))
 	for i, c := range classes {
 		parts[i] = b.subtree(c, g, at, first)
@@ -411,37 +411,21 @@ func (b *builder) selectNth(list []place, n, axis int) {
 
 // join fills a node with its children.
 func (b *builder) join(at int, parts []part) part {
-	n := &b.nodes[at]
-	out := part{box: nothing(), child: uint32(at)}
-	for k := range width {
-		if k >= len(parts) {
-			n.clear(k)
-			continue
-		}
-		n.set(k, &parts[k].box, parts[k].child)
-		out.box.add(&parts[k].box)
+	var boxes [width]box
+	var children [width]uint32
+	for k := range parts {
+		boxes[k], children[k] = parts[k].box, parts[k].child
 	}
-	return out
+	return part{b.nodes[at].fill(boxes[:len(parts)], &children), uint32(at)}
 }
 
 // leaf fills a leaf with up to eight faces.
 func (b *builder) leaf(list []place, at int) part {
-	l := &b.leaves[at]
-	out := part{box: nothing(), child: uint32(at) | isLeaf}
 	var boxes [width]box
+	var faces [width]uint32
 	for k, p := range list {
-		boxes[k] = faceBox(b.m, b.face(p), float32(b.scale))
-		out.box.add(&boxes[k])
+		faces[k] = b.face(p)
+		boxes[k] = faceBox(b.m, faces[k], float32(b.scale))
 	}
-	for i := range 3 {
-		l.base[i], l.step[i] = out.low[i], (out.high[i]-out.low[i])/steps
-	}
-	for k := range width {
-		if k < len(list) {
-			l.set(k, &boxes[k], &out.box, b.face(list[k]))
-		} else {
-			l.face[k] = nowhere
-		}
-	}
-	return out
+	return part{b.leaves[at].fill(boxes[:len(list)], &faces), uint32(at) | isLeaf}
 }

@@ -83,7 +83,7 @@ func (s *search) start(p r3.Vec, within float64) bool {
 	whole := t.largest + float32(reach*t.scale)
 	s.slack = rounding*whole + float32(e*t.scale)
 	if math.IsInf(s.limit, 1) {
-		// Any face is nearer than this; empty slots are not.
+		// Any face is nearer than this.
 		s.at.bound2 = 16 * whole * whole * wider
 	} else {
 		s.tighten()
@@ -166,14 +166,17 @@ func (s *search) run() {
 		base := top
 		for set := n.near(&s.at, &s.d2); set != 0; set &= set - 1 {
 			k := bits.TrailingZeros8(uint8(set)) & (width - 1)
-			d2 := s.d2[k]
+			d2, child := s.d2[k], n.child[k]
+			if child == nowhere {
+				continue
+			}
 			// The nearest goes on top.
 			j := top
 			for j > base && s.stack[(j-1)&(stackSize-1)].d2 < d2 {
 				s.stack[j&(stackSize-1)] = s.stack[(j-1)&(stackSize-1)]
 				j--
 			}
-			s.stack[j&(stackSize-1)] = waiting{d2, n.child[k]}
+			s.stack[j&(stackSize-1)] = waiting{d2, child}
 			top++
 		}
 	}
@@ -181,7 +184,7 @@ func (s *search) run() {
 
 // leaf considers the faces of a leaf that may be close enough, that of the
 // nearest box first.
-func (s *search) leaf(l *leaf) {
+func (s *search) leaf(l *eight) {
 	set := l.near(&s.at, &s.d2)
 	if set == 0 {
 		return
@@ -201,8 +204,8 @@ func (s *search) leaf(l *leaf) {
 	}
 }
 
-func (s *search) look(l *leaf, k int) {
-	if f := l.face[k]; f != s.first && f != nowhere {
+func (s *search) look(l *eight, k int) {
+	if f := l.child[k]; f != s.first && f != nowhere {
 		s.consider(f)
 	}
 }
@@ -213,7 +216,7 @@ func (s *search) all() {
 		return
 	}
 	for i := range s.t.leaves {
-		for _, f := range s.t.leaves[i].face {
+		for _, f := range s.t.leaves[i].child {
 			if f != nowhere {
 				s.try(f)
 			}

@@ -285,7 +285,7 @@ func middleLeaf(t *Tree) float64 {
 	return sizes[len(sizes)/2]
 }
 
-// A tree takes 17 bytes a face, and 8 more while it is built: what it weighs
+// A tree takes 15 bytes a face, and 8 more while it is built: what it weighs
 // beside a scan in memory.
 func TestMemoryOfTree(t *testing.T) {
 	m := solid.Plane(100, 300)
@@ -294,12 +294,12 @@ func TestMemoryOfTree(t *testing.T) {
 	tree := Build(m)
 	runtime.ReadMemStats(&after)
 	n := uint64(m.FaceCount())
-	keeps := uint64(len(tree.leaves))*uint64(unsafe.Sizeof(leaf{})) + uint64(len(tree.nodes))*uint64(unsafe.Sizeof(node{}))
+	keeps := uint64(len(tree.leaves))*uint64(unsafe.Sizeof(eight{})) + uint64(len(tree.nodes))*uint64(unsafe.Sizeof(eight{}))
 	took := after.TotalAlloc - before.TotalAlloc
-	if keeps > 18*n || took > 27*n {
+	if keeps > 16*n || took > 25*n {
 		t.Errorf("%d faces: the tree keeps %d bytes and took %d", n, keeps, took)
 	}
-	t.Logf("checked: %.1f bytes a face kept, bound 18; %.1f taken, bound 27", float64(keeps)/float64(n), float64(took)/float64(n))
+	t.Logf("checked: %.1f bytes a face kept, bound 16; %.1f taken, bound 25", float64(keeps)/float64(n), float64(took)/float64(n))
 }
 
 // Trees of every size up to a few whole capacities hold every face once.
@@ -311,7 +311,7 @@ func TestEveryFaceHasAPlace(t *testing.T) {
 		tree := Build(&m)
 		seen := make([]int, n)
 		for i := range tree.leaves {
-			for _, f := range tree.leaves[i].face {
+			for _, f := range tree.leaves[i].child {
 				if f != nowhere {
 					seen[f]++
 				}

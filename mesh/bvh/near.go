@@ -6,27 +6,15 @@ import "math"
 type probe struct{ x, y, z, bound2 float32 }
 
 // nearPlain is the set of children whose boxes come no farther from p than its
-// bound, a bit each, and all their squared distances.
-func (n *node) nearPlain(p *probe, d2 *[width]float32) (set uint32) {
+// bound, a bit each, and all their squared distances; those of children that
+// are not there mean nothing.
+func (n *eight) nearPlain(p *probe, d2 *[width]float32) (set uint32) {
+	x, y, z := p.x-n.base[0], p.y-n.base[1], p.z-n.base[2]
+	sx, sy, sz := n.step[0], n.step[1], n.step[2]
 	for k := range width {
-		dx := max(n.lowX[k]-p.x, p.x-n.highX[k], 0)
-		dy := max(n.lowY[k]-p.y, p.y-n.highY[k], 0)
-		dz := max(n.lowZ[k]-p.z, p.z-n.highZ[k], 0)
-		d := float32(dx*dx) + float32(dy*dy) + float32(dz*dz)
-		d2[k] = d
-		set |= notMore(d, p.bound2) << k
-	}
-	return set
-}
-
-// nearPlain is the same for the faces of a leaf.
-func (l *leaf) nearPlain(p *probe, d2 *[width]float32) (set uint32) {
-	x, y, z := p.x-l.base[0], p.y-l.base[1], p.z-l.base[2]
-	sx, sy, sz := l.step[0], l.step[1], l.step[2]
-	for k := range width {
-		dx := max(float32(float32(l.lowX[k])*sx)-x, x-float32(float32(l.highX[k])*sx), 0)
-		dy := max(float32(float32(l.lowY[k])*sy)-y, y-float32(float32(l.highY[k])*sy), 0)
-		dz := max(float32(float32(l.lowZ[k])*sz)-z, z-float32(float32(l.highZ[k])*sz), 0)
+		dx := max(float32(float32(n.lowX[k])*sx)-x, x-float32(float32(n.highX[k])*sx), 0)
+		dy := max(float32(float32(n.lowY[k])*sy)-y, y-float32(float32(n.highY[k])*sy), 0)
+		dz := max(float32(float32(n.lowZ[k])*sz)-z, z-float32(float32(n.highZ[k])*sz), 0)
 		d := float32(dx*dx) + float32(dy*dy) + float32(dz*dz)
 		d2[k] = d
 		set |= notMore(d, p.bound2) << k

@@ -2,6 +2,4 @@
 
 package bvh
 
-func (n *node) near(p *probe, d2 *[width]float32) uint32 { return n.nearPlain(p, d2) }
-
-func (l *leaf) near(p *probe, d2 *[width]float32) uint32 { return l.nearPlain(p, d2) }
+func (n *eight) near(p *probe, d2 *[width]float32) uint32 { return n.nearPlain(p, d2) }

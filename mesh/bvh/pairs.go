@@ -57,15 +57,15 @@ func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) 
 	own := &t.leaves[at]
 	var boxes [width]box // the exact ones
 	round := nothing()
-	for k, f := range own.face {
+	for k, f := range own.child {
 		if f != nowhere {
 			boxes[k] = faceBox(t.m, f, float32(t.scale))
 			round.add(&boxes[k])
 		}
 	}
 	left := pairsPerLeaf
-	look := func(l *leaf, itself bool) {
-		for k, g := range l.face {
+	look := func(l *eight, itself bool) {
+		for k, g := range l.child {
 			if g == nowhere {
 				continue
 			}
@@ -77,7 +77,7 @@ func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) 
 					continue
 				}
 			}
-			for i, f := range own.face {
+			for i, f := range own.child {
 				if f == nowhere || (itself && i >= k) || !boxes[i].touches(c) {
 					continue
 				}
@@ -99,7 +99,7 @@ func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) 
 				if c == nowhere || (c&isLeaf != 0 && c&^isLeaf <= at) {
 					continue
 				}
-				if b := n.box(k); b.touches(&round) {
+				if b := t.boxOf(n, k); b.touches(&round) {
 					stack = append(stack, c)
 				}
 			}
@@ -113,13 +113,20 @@ func (t *Tree) pairsOf(at uint32, test func(f, g uint32) bool, out [][2]uint32) 
 	return out, left > 0
 }
 
-// box returns the box of child k.
-func (n *node) box(k int) box {
-	return box{[3]float32{n.lowX[k], n.lowY[k], n.lowZ[k]}, [3]float32{n.highX[k], n.highY[k], n.highZ[k]}}
+// boxOf returns the box of child k, made a little larger for rounding.
+func (t *Tree) boxOf(n *eight, k int) box {
+	slack := rounding * t.largest
+	low, high := [3]uint8{n.lowX[k], n.lowY[k], n.lowZ[k]}, [3]uint8{n.highX[k], n.highY[k], n.highZ[k]}
+	var out box
+	for i := range 3 {
+		out.low[i] = n.base[i] + float32(low[i])*n.step[i] - slack
+		out.high[i] = n.base[i] + float32(high[i])*n.step[i] + slack
+	}
+	return out
 }
 
-// touches says whether two boxes have a point in common. Tree coordinates are
-// the mesh's own times a power of two, so the answer is exact.
+// touches says whether two boxes have a point in common: exactly, for boxes
+// round faces, as tree coordinates are the mesh's own times a power of two.
 func (b *box) touches(c *box) bool {
 	return b.low[0] <= c.high[0] && b.high[0] >= c.low[0] &&
 		b.low[1] <= c.high[1] && b.high[1] >= c.low[1] &&

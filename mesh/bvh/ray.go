@@ -63,8 +63,9 @@ func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (l
 		if w.child&isLeaf == 0 {
 			n := &t.nodes[w.child]
 			base := top
+			in := s.stepped(n)
 			for k := range width {
-				enter, ok := s.meets(n, k, limit32)
+				enter, ok := in.meets(n, k, limit32)
 				if !ok || n.child[k] == nowhere {
 					continue
 				}
@@ -80,8 +81,8 @@ func (t *Tree) cast(origin, dir r3.Vec, visit func(face uint32, dist float64) (l
 		}
 		leaf := &t.leaves[w.child&^isLeaf]
 		in := s.stepped(leaf)
-		for k, f := range leaf.face {
-			if f == nowhere || !in.meets(leaf, k, limit32) {
+		for k, f := range leaf.child {
+			if _, ok := in.meets(leaf, k, limit32); !ok || f == nowhere {
 				continue
 			}
 			a, b, c := t.m.Corners(f)
@@ -111,43 +112,30 @@ func newSlabs(q, dir r3.Vec, slack float32) slabs {
 	return s
 }
 
-// meets says whether the ray meets box k, made a little larger for rounding,
-// before limit, and where it enters.
-func (s *slabs) meets(b *node, k int, limit float32) (enter float32, ok bool) {
-	x0 := (b.lowX[k] - s.slack - s.origin[0]) * s.inverse[0]
-	x1 := (b.highX[k] + s.slack - s.origin[0]) * s.inverse[0]
-	y0 := (b.lowY[k] - s.slack - s.origin[1]) * s.inverse[1]
-	y1 := (b.highY[k] + s.slack - s.origin[1]) * s.inverse[1]
-	z0 := (b.lowZ[k] - s.slack - s.origin[2]) * s.inverse[2]
-	z1 := (b.highZ[k] + s.slack - s.origin[2]) * s.inverse[2]
-	enter = max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
-	leave := min(max(x0, x1), max(y0, y1), max(z0, z1), limit)
-	return enter, enter <= leave*wider
-}
-
-// stepped is a ray prepared for the boxes of one leaf: counted in its steps.
+// stepped is a ray prepared for the boxes of one node or leaf, which are made a
+// little larger for rounding.
 type stepped struct{ low, high, step, inverse [3]float32 }
 
-func (s *slabs) stepped(l *leaf) (out stepped) {
+func (s *slabs) stepped(n *eight) (out stepped) {
 	for k := range 3 {
-		out.low[k] = l.base[k] - s.slack - s.origin[k]
-		out.high[k] = l.base[k] + s.slack - s.origin[k]
+		out.low[k] = n.base[k] - s.slack - s.origin[k]
+		out.high[k] = n.base[k] + s.slack - s.origin[k]
 	}
-	out.step, out.inverse = l.step, s.inverse
+	out.step, out.inverse = n.step, s.inverse
 	return out
 }
 
-// meets says whether the ray meets box k of the leaf before limit.
-func (s *stepped) meets(l *leaf, k int, limit float32) bool {
-	x0 := (s.low[0] + float32(l.lowX[k])*s.step[0]) * s.inverse[0]
-	x1 := (s.high[0] + float32(l.highX[k])*s.step[0]) * s.inverse[0]
-	y0 := (s.low[1] + float32(l.lowY[k])*s.step[1]) * s.inverse[1]
-	y1 := (s.high[1] + float32(l.highY[k])*s.step[1]) * s.inverse[1]
-	z0 := (s.low[2] + float32(l.lowZ[k])*s.step[2]) * s.inverse[2]
-	z1 := (s.high[2] + float32(l.highZ[k])*s.step[2]) * s.inverse[2]
-	enter := max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
+// meets says whether the ray meets box k before limit, and where it enters.
+func (s *stepped) meets(n *eight, k int, limit float32) (enter float32, ok bool) {
+	x0 := (s.low[0] + float32(n.lowX[k])*s.step[0]) * s.inverse[0]
+	x1 := (s.high[0] + float32(n.highX[k])*s.step[0]) * s.inverse[0]
+	y0 := (s.low[1] + float32(n.lowY[k])*s.step[1]) * s.inverse[1]
+	y1 := (s.high[1] + float32(n.highY[k])*s.step[1]) * s.inverse[1]
+	z0 := (s.low[2] + float32(n.lowZ[k])*s.step[2]) * s.inverse[2]
+	z1 := (s.high[2] + float32(n.highZ[k])*s.step[2]) * s.inverse[2]
+	enter = max(min(x0, x1), min(y0, y1), min(z0, z1), 0)
 	leave := min(max(x0, x1), max(y0, y1), max(z0, z1), limit)
-	return enter <= leave*wider
+	return enter, enter <= leave*wider
 }
 
 // ray is a ray prepared for the watertight triangle test of Woop, Benthin and

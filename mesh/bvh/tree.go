@@ -18,9 +18,9 @@ const isLeaf = 1 << 31
 const nowhere = ^uint32(0)
 
 // Tree is a bounding volume tree over the faces of one mesh: eight children a
-// node, eight faces a leaf. The boxes of a leaf's faces take one byte a side,
-// in steps of a 255th of the leaf's own box, and the faces stay where they are,
-// in the mesh, which the tree keeps: it takes about 17 bytes a face beside it.
+// node, eight faces a leaf. Boxes take one byte a side, in steps of a 255th of
+// the box round all eight, and the faces stay where they are, in the mesh, which
+// the tree keeps: it takes about 15 bytes a face beside it.
 //
 // Boxes are float32, in the mesh's coordinates about its Origin times a power
 // of two, so that a scan in metres and one in micrometres round alike. They
@@ -34,57 +34,52 @@ type Tree struct {
 	box     box     // round everything
 	root    uint32  // a node or, with isLeaf, a leaf
 
-	nodes  []node
-	leaves []leaf
+	nodes  []eight // children are nodes, or leaf | isLeaf
+	leaves []eight // children are faces
 }
 
-// node holds the boxes of eight children, side by side.
-type node struct {
-	lowX, highX, lowY, highY, lowZ, highZ [width]float32
-	child                                 [width]uint32 // node, or leaf | isLeaf
-}
-
-// leaf holds eight faces and their boxes in steps from base, rounded outwards.
-type leaf struct {
+// eight holds the boxes of eight children in steps from base, rounded outwards.
+type eight struct {
 	base, step                            [3]float32
 	lowX, highX, lowY, highY, lowZ, highZ [width]uint8
-	face                                  [width]uint32
+	child                                 [width]uint32 // nowhere for none
 }
 
 // box is a box in tree coordinates.
 type box struct{ low, high [3]float32 }
 
-// far is where empty slots stand: no bound ever reaches there.
-const far = 1e18
-
-func (n *node) set(k int, c *box, child uint32) {
-	n.lowX[k], n.lowY[k], n.lowZ[k] = c.low[0], c.low[1], c.low[2]
-	n.highX[k], n.highY[k], n.highZ[k] = c.high[0], c.high[1], c.high[2]
-	n.child[k] = child
-}
-
-// clear makes slot k empty.
-func (n *node) clear(k int) {
-	n.set(k, &box{[3]float32{far, far, far}, [3]float32{far, far, far}}, nowhere)
-}
-
-// set puts the box of face f in slot k; round is the box from base on.
-func (l *leaf) set(k int, c, round *box, f uint32) {
-	l.face[k] = f
-	var low, high [3]uint8
-	for i := range 3 {
-		if l.step[i] > 0 {
-			// A byte less or more than the exact quotient is no harm: queries
-			// allow for the rounding of coordinates.
-			low[i] = uint8((c.low[i] - round.low[i]) / l.step[i])
-			high[i] = uint8(min((c.high[i]-round.low[i])/l.step[i]+1, steps))
-		}
+// fill puts the children with the given boxes, at most eight, and returns the
+// box round them.
+func (n *eight) fill(boxes []box, children *[width]uint32) box {
+	round := nothing()
+	for k := range boxes {
+		round.add(&boxes[k])
 	}
-	l.lowX[k], l.lowY[k], l.lowZ[k] = low[0], low[1], low[2]
-	l.highX[k], l.highY[k], l.highZ[k] = high[0], high[1], high[2]
+	for i := range 3 {
+		n.base[i], n.step[i] = round.low[i], (round.high[i]-round.low[i])/steps
+	}
+	n.child = *children
+	for k := range boxes {
+		c := &boxes[k]
+		var low, high [3]uint8
+		for i := range 3 {
+			if n.step[i] > 0 {
+				// A byte less or more than the exact quotient is no harm:
+				// queries allow for the rounding of coordinates.
+				low[i] = uint8((c.low[i] - round.low[i]) / n.step[i])
+				high[i] = uint8(min((c.high[i]-round.low[i])/n.step[i]+1, steps))
+			}
+		}
+		n.lowX[k], n.lowY[k], n.lowZ[k] = low[0], low[1], low[2]
+		n.highX[k], n.highY[k], n.highZ[k] = high[0], high[1], high[2]
+	}
+	for k := len(boxes); k < width; k++ {
+		n.child[k] = nowhere
+	}
+	return round
 }
 
-// steps is the number of steps across a leaf.
+// steps is the number of steps across the box round all eight.
 const steps = 255
 
 // nothing is the box that any point makes larger.

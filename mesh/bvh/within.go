@@ -26,14 +26,16 @@ func (t *Tree) Within(p r3.Vec, radius float64, visit func(face uint32)) {
 			n := &t.nodes[child]
 			for set := n.near(&s.at, &s.d2); set != 0; set &= set - 1 {
 				k := bits.TrailingZeros8(uint8(set)) & (width - 1)
-				s.stack[top&(stackSize-1)].child = n.child[k]
-				top++
+				if n.child[k] != nowhere {
+					s.stack[top&(stackSize-1)].child = n.child[k]
+					top++
+				}
 			}
 			continue
 		}
 		l := &t.leaves[child&^isLeaf]
 		for set := l.near(&s.at, &s.d2); set != 0; set &= set - 1 {
-			f := l.face[bits.TrailingZeros8(uint8(set))&(width-1)]
+			f := l.child[bits.TrailingZeros8(uint8(set))&(width-1)]
 			if f == nowhere {
 				continue
 			}

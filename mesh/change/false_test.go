@@ -47,7 +47,7 @@ func smoothError(m *mesh.Mesh, rms, along, uneven float64, rng *rand.Rand) {
 
 // False areas on pairs of which nothing changed, with error that is alike over
 // 2 to 15 mm and of one size or larger at one end, and what is found of small
-// true areas beside them (0.15 to 0.5 mm deep, exact places). A false area
+// true areas beside them (0.26 to 1.0 mm deep in the middle, exact places). A false area
 // is one that holds no true place.
 func TestFalseAreas(t *testing.T) {
 	seeds := uint64(2)

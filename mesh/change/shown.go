@@ -6,8 +6,9 @@ import "math"
 // of faces in a change area keep their gap, so that a picture does not show
 // noise as change. Within an area the average over the neighbours is shown where
 // a vertex differs from it by no more than the scan's own noise, so that contours
-// and rims are not toothed by it, and nothing where its noise has the other sign; what differs more, as a scratch one vertex
-// wide, is shown as it is. NaN stays NaN.
+// and rims are not toothed by it; what differs more, as a scratch one vertex wide,
+// is shown as it is. An area shows nothing of the other sign: matter put on beside
+// matter taken off is an area of its own. NaN stays NaN.
 func (c *Change) ShownGap() []float32 {
 	out := make([]float32, len(c.AfterGap))
 	for i, g := range c.AfterGap {
@@ -22,7 +23,8 @@ func (c *Change) ShownGap() []float32 {
 		if area < 0 {
 			continue
 		}
-		// At the rim of an area noise may have the other sign.
+		// At the rim of an area noise may have the other sign, and a vertex may be
+		// one of a neighbouring area too.
 		sign := 1.0
 		if c.Areas[area].Kind == Removed {
 			sign = -1
@@ -32,8 +34,8 @@ func (c *Change) ShownGap() []float32 {
 			if mean := c.After.Smooth[c.After.Weld.Of[v]]; math.Abs(float64(g)-mean) <= noiseShown*noise {
 				g = float32(mean)
 			}
-			if w := sign * float64(g); w < 0 && -w <= noiseShown*noise {
-				g = 0
+			if sign*float64(g) < 0 {
+				continue
 			}
 			// Where the scans are worse than elsewhere the pair shows less.
 			if w := c.After.Weld.Of[v]; math.Abs(float64(g)) < c.smallestAt(c.After, w, c.Areas[area].Kind) && math.Abs(float64(g)) > c.SmallestMM {

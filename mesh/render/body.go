@@ -4,6 +4,7 @@ import (
 	"context"
 	"math"
 	"runtime"
+	"slices"
 	"sync/atomic"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -44,10 +45,9 @@ type Options struct {
 
 const defaultProxy = 500_000
 
-// proxyTarget is how many triangles the coarse copy of a mesh should have about,
-// 0 where it needs none.
-func (o *Options) proxyTarget(m *mesh.Mesh) int {
-	target := o.ProxyTriangles
+// proxyTarget is how many triangles the coarse copy of a mesh should have about
+// where so many were asked for, 0 where it needs none.
+func proxyTarget(m *mesh.Mesh, target int) int {
 	if target <= 0 {
 		target = defaultProxy
 	}
@@ -67,7 +67,7 @@ func begin(m *mesh.Mesh, box mesh.Box) *Body {
 // a third of a second for ten million triangles. It is nil where the mesh is so
 // small that Prepare is as quick.
 func Sketch(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
-	target := opt.proxyTarget(m)
+	target := proxyTarget(m, opt.ProxyTriangles)
 	if target == 0 {
 		return nil, nil
 	}
@@ -111,7 +111,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 	if t := opt.Topology; t != nil && t.Closed() && t.Oriented() && t.Degenerate == 0 && t.Duplicate == 0 {
 		b.solid = mesh.Volume(m) > 0
 	}
-	if target := opt.proxyTarget(m); target > 0 {
+	if target := proxyTarget(m, opt.ProxyTriangles); target > 0 {
 		if sketch != nil {
 			b.proxy = sketch.full
 		} else {
@@ -277,66 +277,103 @@ type clusterInfo struct {
 	used     uint8 // triangles
 }
 
-// newLevel cuts the faces, in the order given, into clusters.
-func newLevel(m *mesh.Mesh, order []uint32, normals []uint32) *level {
-	l := &level{}
-	n := (len(order) + slots - 1) / slots
-	l.clusters = make([]clusterInfo, 0, n+n/16)
-	l.corner = make([]uint8, 0, 3*slots*(n+1))
-	l.face = make([]uint32, 0, slots*(n+1))
-	l.vertex = make([]uint32, 0, len(order)*3/4+256)
-
-	seen := make([]uint32, m.VertexCount()) // cluster number + 1 in which …
-	local := make([]uint8, m.VertexCount()) // … the vertex has this place
-	var c clusterInfo
-	open := func() { c = clusterInfo{first: uint32(len(l.vertex))} }
-	shut := func() {
-		for i := int(c.used); i < slots; i++ {
-			l.corner = append(l.corner, 0, 0, 0)
-			l.face = append(l.face, 0)
-		}
-		l.clusters = append(l.clusters, c)
+// newLevel cuts the faces, in the order given, into clusters of slots triangles, or
+// half as many where they have too many corners. It keeps order.
+func newLevel(m *mesh.Mesh, order, normals []uint32) *level {
+	starts := make([]uint32, 0, len(order)/slots+2) // of the clusters in order
+	for at := 0; at < len(order); at += slots {
+		starts = append(starts, uint32(at))
 	}
-	open()
-	for _, f := range order {
-		t := m.Triangles[3*f : 3*f+3 : 3*f+3]
-		mark := uint32(len(l.clusters)) + 1
-		fresh := uint16(0)
-		for _, v := range t {
-			if seen[v] != mark {
-				fresh++
+	starts = append(starts, uint32(len(order)))
+	l := &level{drawn: len(order)}
+	counts := l.number(m, order, starts)
+	if slices.ContainsFunc(counts, func(n uint16) bool { return n > maxVertices }) {
+		var halved []uint32
+		for i, n := range counts {
+			halved = append(halved, starts[i])
+			if n > maxVertices {
+				halved = append(halved, starts[i]+slots/2)
 			}
 		}
-		if int(c.used) == slots || c.vertices+fresh > 256 {
-			shut()
-			open()
-			mark++
-		}
-		for _, v := range t {
-			if seen[v] != mark {
-				seen[v], local[v] = mark, uint8(c.vertices)
-				l.vertex = append(l.vertex, v)
-				c.vertices++
-			}
-			l.corner = append(l.corner, local[v])
-		}
-		l.face = append(l.face, f)
-		c.used++
-		l.drawn++
+		starts = append(halved, uint32(len(order)))
+		counts = l.number(m, order, starts)
 	}
-	if c.used > 0 {
-		shut()
+	total := uint32(0)
+	for i := range l.clusters {
+		c := &l.clusters[i]
+		c.first, c.vertices, c.used = total, counts[i], uint8(starts[i+1]-starts[i])
+		total += uint32(counts[i])
 	}
-	l.xyz = make([]float32, 3*len(l.vertex))
-	l.normal = make([]uint32, len(l.vertex))
+	if places := slots * len(l.clusters); cap(order) >= places && places < len(order)+slots { // all are full
+		l.face = order[:places]
+		clear(l.face[len(order):])
+	} else {
+		l.face = make([]uint32, places)
+		for i := range l.clusters {
+			copy(l.face[slots*i:], order[starts[i]:starts[i+1]])
+		}
+	}
+	l.vertex = make([]uint32, total)
+	l.xyz = make([]float32, 3*total)
+	l.normal = make([]uint32, total)
 	l.flat = make([]uint32, len(l.face))
-	const block = 64
-	_ = mesh.Parallel(context.Background(), (len(l.clusters)+block-1)/block, func(b int) {
-		for i := b * block; i < min(len(l.clusters), (b+1)*block); i++ {
-			l.finish(m, normals, i)
+	l.each(func(i int) {
+		c := &l.clusters[i]
+		for s := range int(c.used) {
+			at := slots*i + s
+			f := l.face[at]
+			for k := range 3 {
+				l.vertex[c.first+uint32(l.corner[3*at+k])] = m.Triangles[3*int(f)+k]
+			}
 		}
+		l.finish(m, normals, i)
 	})
 	return l
+}
+
+// maxVertices is how many vertices a cluster may have.
+const maxVertices = 256
+
+// each calls do for every cluster, several at once.
+func (l *level) each(do func(i int)) {
+	const block = 64
+	n := len(l.clusters)
+	_ = mesh.Parallel(context.Background(), (n+block-1)/block, func(b int) {
+		for i := b * block; i < min(n, (b+1)*block); i++ {
+			do(i)
+		}
+	})
+}
+
+// number gives the vertices of each cluster numbers of its own, in order of their
+// first use, and returns how many each has. Corners of clusters that have more than
+// maxVertices are of no use.
+func (l *level) number(m *mesh.Mesh, order, starts []uint32) []uint16 {
+	l.clusters = make([]clusterInfo, len(starts)-1)
+	l.corner = make([]uint8, 3*slots*len(l.clusters))
+	counts := make([]uint16, len(l.clusters))
+	l.each(func(i int) {
+		// Open addressing; a place holds 1 + the vertex.
+		var table [1024]uint32
+		var numbers [1024]uint16
+		n := uint16(0)
+		for s, f := range order[starts[i]:starts[i+1]] {
+			t := m.Triangles[3*int(f) : 3*int(f)+3 : 3*int(f)+3]
+			for k, v := range t {
+				at := v * 0x9E3779B1 >> 22
+				for table[at] != v+1 && table[at] != 0 {
+					at = (at + 1) & 1023
+				}
+				if table[at] == 0 {
+					table[at], numbers[at] = v+1, n
+					n++
+				}
+				l.corner[3*(slots*i+s)+k] = uint8(numbers[at])
+			}
+		}
+		counts[i] = n
+	})
+	return counts
 }
 
 // finish fills in what a cluster's triangles determine.

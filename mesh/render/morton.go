@@ -78,7 +78,7 @@ func sortedPlaces(keys []uint32) []uint32 {
 			ends[k] = sum
 		}
 	}
-	order := make([]uint32, n)
+	order := make([]uint32, n, (n+slots-1)/slots*slots) // so that newLevel can keep it
 	each(func(b, from, to int) {
 		for i, k := range keys[from:to] {
 			order[at[b][k>>bucketBits]] = uint32(from + i)

@@ -3,6 +3,7 @@ package volume
 import (
 	"context"
 	"math"
+	"slices"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
@@ -291,6 +292,30 @@ func TestLineThroughAnEdge(t *testing.T) {
 	for line, n := range count {
 		if n != 1 {
 			t.Errorf("line %d crosses %d times", line, n)
+		}
+	}
+}
+
+// The ring of a vertex is that of the topology, each neighbour once: on closed
+// and open surface, at the corner of a plate, where two faces meet at a vertex
+// only, with a face inside out, and on an edge of three faces.
+func TestRingOf(t *testing.T) {
+	for name, m := range map[string]*mesh.Mesh{
+		"sphere":   solid.Icosphere(3, 10),
+		"plate":    solid.Plane(10, 7),
+		"bow tie":  {Positions: []float32{0, 0, 0, 1, 0, 0, 1, 1, 0, -1, 0, 0, -1, -1, 0}, Triangles: []uint32{0, 1, 2, 0, 3, 4}},
+		"turned":   {Positions: []float32{0, 0, 0, 1, 0, 0, 0, 1, 0, 1, 1, 0}, Triangles: []uint32{0, 1, 2, 1, 2, 3}},
+		"three":    {Positions: []float32{0, 0, 0, 0, 0, 1, 1, 0, 0, 0, 1, 0, -1, -1, 0}, Triangles: []uint32{0, 1, 2, 1, 0, 3, 0, 1, 4}},
+		"one face": {Positions: []float32{0, 0, 0, 1, 0, 0, 0, 1, 0}, Triangles: []uint32{0, 1, 2}},
+	} {
+		s := alone(m).side
+		for v := range uint32(s.Weld.Count) {
+			got, want := ringOf(s.Topology, v, nil), s.Topology.Ring(v, nil)
+			slices.Sort(got)
+			slices.Sort(want)
+			if !slices.Equal(got, want) {
+				t.Errorf("%s: ring of %d is %v, want %v", name, v, got, want)
+			}
 		}
 	}
 }

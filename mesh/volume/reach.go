@@ -135,6 +135,30 @@ func seeds(c *change.Change) []int32 {
 	return out
 }
 
+// ringOf is Topology.Ring in another order: on surface whose faces all turn alike
+// every neighbour is the next corner of just one face, so that none need be looked
+// for twice.
+func ringOf(t *mesh.Topology, v uint32, out []uint32) []uint32 {
+	if t.Turned > 0 || t.NonManifold > 0 {
+		return t.Ring(v, out)
+	}
+	for _, f := range t.FacesOf(v) {
+		a, b, c := t.Face(f)
+		next, before, edge := b, c, uint32(2) // of the face's sides, that from before to v
+		switch v {
+		case b:
+			next, before, edge = c, a, 0
+		case c:
+			next, before, edge = a, b, 1
+		}
+		out = append(out, next)
+		if t.Neighbour[3*f+edge] < 0 {
+			out = append(out, before)
+		}
+	}
+	return out
+}
+
 // spread walks from the seeds over the edges of a scan, up to limit, and keeps
 // the two nearest areas of each vertex (Dijkstra with two labels).
 func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([]reach, error) {
@@ -157,7 +181,7 @@ func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([
 			continue
 		}
 		// Only the rim of an area spreads.
-		ring = s.Topology.Ring(uint32(v), ring[:0])
+		ring = ringOf(s.Topology, uint32(v), ring[:0])
 		for _, u := range ring {
 			if seed[u] != seed[v] {
 				q.push(frontItem{0, uint32(v), seed[v]})
@@ -178,7 +202,7 @@ func spread(ctx context.Context, s *change.Side, seed []int32, limit float64) ([
 			continue // another area's rim is as far as a label goes
 		}
 		at := s.Vertex(it.vertex)
-		ring = s.Topology.Ring(it.vertex, ring[:0])
+		ring = ringOf(s.Topology, it.vertex, ring[:0])
 		for _, u := range ring {
 			if seed[u] == it.label || !takes(&out[u], it.label) {
 				continue

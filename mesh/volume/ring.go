@@ -132,7 +132,7 @@ func (w *work) ofLanded(v uint32, k int32) (own, other float64) {
 func witnessAt(s *change.Side, v uint32, sign float64) witness {
 	normal := s.Stars[v].Sum()
 	var few [16]uint32
-	for _, u := range s.Topology.Ring(v, few[:0]) {
+	for _, u := range ringOf(s.Topology, v, few[:0]) {
 		normal = r3.Add(normal, s.Stars[u].Sum())
 	}
 	if l := length(normal); l > 0 {
