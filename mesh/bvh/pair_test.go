@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -14,31 +13,8 @@ import (
 
 	"rigatino/mesh"
 	"rigatino/mesh/bvh"
-	"rigatino/mesh/ply"
+	"rigatino/testdata/outside"
 )
-
-// outsidePair reads the two PLY files that RIGATINO_BENCH_PAIR names, the one
-// before and the one after, with the system's list separator between them.
-func outsidePair(t testing.TB) (before, after *mesh.Mesh) {
-	t.Helper()
-	files := filepath.SplitList(os.Getenv("RIGATINO_BENCH_PAIR"))
-	if len(files) != 2 {
-		t.Skip("RIGATINO_BENCH_PAIR names no two files")
-	}
-	var out [2]*mesh.Mesh
-	for i, path := range files {
-		data, err := os.ReadFile(path)
-		if err != nil {
-			t.Fatal(err)
-		}
-		f, err := ply.Read(context.Background(), filepath.Base(path), data, ply.Options{})
-		if err != nil {
-			t.Fatal(err)
-		}
-		out[i] = f.Mesh
-	}
-	return out[0], out[1]
-}
 
 // phases is the time that each part of a signed gap took.
 type phases struct{ build, query, topology, sign time.Duration }
@@ -87,11 +63,11 @@ func gap(t testing.TB, before, after *mesh.Mesh, clock func() time.Duration) ([]
 
 // BenchmarkSignedGap times the tree of one scan and the signed distance of all
 // vertices of another one, by processor time where the system tells it, for
-// comparison with outside programs on the same two files (see outsidePair).
+// comparison with outside programs on the same two files (see testdata/outside).
 // The least of all rounds is reported part by part, as those programs do.
 func BenchmarkSignedGap(b *testing.B) {
-	before, after := outsidePair(b)
-	clock := processorTime
+	before, after := outside.Pair(b)
+	clock := outside.ProcessorTime
 	if clock() == 0 {
 		start := time.Now()
 		clock = func() time.Duration { return time.Since(start) }
@@ -116,7 +92,7 @@ func TestSignedGapAgainstOutsideDistances(t *testing.T) {
 	if path == "" {
 		t.Skip("RIGATINO_BENCH_DISTANCES names no file")
 	}
-	before, after := outsidePair(t)
+	before, after := outside.Pair(t)
 	data, err := os.ReadFile(path)
 	if err != nil {
 		t.Fatal(err)

@@ -1,14 +1,15 @@
 //go:build unix
 
-package bvh_test
+package outside
 
 import (
 	"syscall"
 	"time"
 )
 
-// processorTime is what the process has used so far on all processors.
-func processorTime() time.Duration {
+// ProcessorTime is what the process has used so far on all processors, 0 where the
+// system does not tell.
+func ProcessorTime() time.Duration {
 	var u syscall.Rusage
 	if syscall.Getrusage(syscall.RUSAGE_SELF, &u) != nil {
 		return 0
