@@ -243,7 +243,10 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, show func(render.P
 	if sketch == nil || sketch.Mesh() != m { // it was in memory
 		read(l, l.Surface.Mesh)
 	}
-	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Sketch: sketch, Progress: part(progress, 0.5, 0.8)})
+	if err := readied(ctx, l.Surface, part(progress, 0.5, 0.6)); err != nil {
+		return nil, err
+	}
+	body, err := render.Prepare(ctx, m, render.Options{Weld: l.Surface.Weld, Topology: l.Surface.Topology, Sketch: sketch, Progress: part(progress, 0.6, 0.8)})
 	if err != nil {
 		return nil, err
 	}
@@ -259,6 +262,24 @@ func (d *Desk) Load(ctx context.Context, key annotate.UseKey, show func(render.P
 	return out, nil
 }
 
+// readied makes a surface ready for the tools, so that the first stroke does not
+// wait: before the drawing, since what is built then makes room for it. Stopped, it
+// does not wait for the end.
+func readied(ctx context.Context, s *facemap.Surface, progress func(float64, string)) error {
+	progress(0, "Preparing the tools")
+	done := make(chan struct{})
+	go func() {
+		s.Ready()
+		close(done)
+	}()
+	select {
+	case <-done:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
 // Keep puts a loaded body on the desk and makes its map drawable.
 func (d *Desk) Keep(b *Body) error {
 	key := b.Use.Key()
@@ -269,7 +290,6 @@ func (d *Desk) Keep(b *Body) error {
 	d.lookAt(b, labels)
 	d.bodies[key] = b
 	delete(d.sketches, key)
-	go b.Surface.Ready() // so that the first stroke does not wait
 	return nil
 }
 

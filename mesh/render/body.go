@@ -3,7 +3,7 @@ package render
 import (
 	"context"
 	"math"
-	"runtime"
+	"runtime/debug"
 	"slices"
 	"sync/atomic"
 
@@ -83,7 +83,7 @@ func Sketch(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 // newProxy is the level of the coarse copy.
 func newProxy(m *mesh.Mesh, box mesh.Box, target int) *level {
 	p := cluster(m, box, target)
-	l := newLevel(p.mesh, mortonOrder(p.mesh, box), p.normals)
+	l := newLevel(p.mesh, mortonOrder(p.mesh, box), p.normals, true)
 	l.fromProxy(p)
 	return l
 }
@@ -130,7 +130,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 		return nil, err
 	}
 	tell(0.6, words)
-	b.full = newLevel(m, order, normals)
+	b.full = newLevel(m, order, normals, b.proxy == nil) // of many faces, four bytes each count
 	if err := ctx.Err(); err != nil {
 		return nil, err
 	}
@@ -147,7 +147,7 @@ func Prepare(ctx context.Context, m *mesh.Mesh, opt Options) (*Body, error) {
 // takes some milliseconds.
 func giveBack(m *mesh.Mesh) {
 	if m.FaceCount() > 500_000 {
-		runtime.GC()
+		debug.FreeOSMemory()
 	}
 }
 
@@ -202,7 +202,7 @@ func cornerNormals(m *mesh.Mesh, w *mesh.Weld) []uint32 {
 		_ = mesh.Parallel(context.Background(), (n+sortBlock-1)/sortBlock, func(b int) {
 			for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
 				s := m.Normals[3*i : 3*i+3 : 3*i+3]
-				out[i] = packNormal(float64(s[0]), float64(s[1]), float64(s[2]))
+				out[i] = mesh.PackNormal(float64(s[0]), float64(s[1]), float64(s[2]))
 			}
 		})
 		return out
@@ -214,7 +214,7 @@ func cornerNormals(m *mesh.Mesh, w *mesh.Weld) []uint32 {
 	_ = mesh.Parallel(context.Background(), (n+sortBlock-1)/sortBlock, func(b int) {
 		for i := b * sortBlock; i < min(n, (b+1)*sortBlock); i++ {
 			s := sums[3*w.Of[i] : 3*w.Of[i]+3 : 3*w.Of[i]+3]
-			out[i] = packNormal(float64(s[0]), float64(s[1]), float64(s[2]))
+			out[i] = mesh.PackNormal(float64(s[0]), float64(s[1]), float64(s[2]))
 		}
 	})
 	return out
@@ -278,8 +278,9 @@ type clusterInfo struct {
 }
 
 // newLevel cuts the faces, in the order given, into clusters of slots triangles, or
-// half as many where they have too many corners. It keeps order.
-func newLevel(m *mesh.Mesh, order, normals []uint32) *level {
+// half as many where they have too many corners. It keeps order. With facets the
+// normals of faces are kept too.
+func newLevel(m *mesh.Mesh, order, normals []uint32, facets bool) *level {
 	starts := make([]uint32, 0, len(order)/slots+2) // of the clusters in order
 	for at := 0; at < len(order); at += slots {
 		starts = append(starts, uint32(at))
@@ -316,7 +317,9 @@ func newLevel(m *mesh.Mesh, order, normals []uint32) *level {
 	l.vertex = make([]uint32, total)
 	l.xyz = make([]float32, 3*total)
 	l.normal = make([]uint32, total)
-	l.flat = make([]uint32, len(l.face))
+	if facets {
+		l.flat = make([]uint32, len(l.face))
+	}
 	l.each(func(i int) {
 		c := &l.clusters[i]
 		for s := range int(c.used) {
@@ -412,7 +415,9 @@ func (l *level) finish(m *mesh.Mesh, normals []uint32, i int) {
 			unit[s] = r3.Scale(1/length, n)
 			sum = r3.Add(sum, unit[s])
 		}
-		l.flat[i*slots+s] = packNormal(n.X, n.Y, n.Z)
+		if l.flat != nil {
+			l.flat[i*slots+s] = mesh.PackNormal(n.X, n.Y, n.Z)
+		}
 	}
 	c.cone = 2
 	length := r3.Norm(sum)
@@ -433,6 +438,16 @@ func (l *level) finish(m *mesh.Mesh, normals []uint32, i int) {
 }
 
 // cross is twice the area vector of a slot.
+// facet is the normal of a face, times 511; where none are kept it is found anew, to
+// the same bits.
+func (l *level) facet(at uint32) (x, y, z float32) {
+	if l.flat != nil {
+		return mesh.UnpackNormal(l.flat[at])
+	}
+	n := l.cross(int(at)/slots, int(at)%slots)
+	return mesh.UnpackNormal(mesh.PackNormal(n.X, n.Y, n.Z))
+}
+
 func (l *level) cross(cluster, slot int) r3.Vec {
 	a, b, c := l.corners(uint32(cluster*slots + slot))
 	return r3.Cross(r3.Sub(b, a), r3.Sub(c, a))

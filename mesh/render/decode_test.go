@@ -20,6 +20,8 @@ import (
 	"time"
 
 	"rigatino/mesh"
+
+	"rigatino/testdata/outside"
 )
 
 // decoded returns the picture as it is kept.
@@ -253,7 +255,7 @@ func TestLargestPictures(t *testing.T) {
 	img = nil
 	for name, data := range files {
 		debug.FreeOSMemory()
-		before, start := restartPeak(), time.Now()
+		before, start := outside.RestartPeak(), time.Now()
 		l := decoded(t, name, data).levels[0]
 		if l.w != n/2 || l.h != n/2 {
 			t.Errorf("%s: shown with %d × %d", name, l.w, l.h)
@@ -265,7 +267,7 @@ func TestLargestPictures(t *testing.T) {
 			}
 		}
 		t.Logf("checked: %s of 16384 × 16384 in %s, %s of memory at most", name, time.Since(start).Round(100*time.Millisecond),
-			fmt.Sprintf("%d MB", (peak("VmHWM")-before)>>20))
+			fmt.Sprintf("%d MB", (outside.Peak()-before)>>20))
 	}
 }
 

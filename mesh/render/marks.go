@@ -1,5 +1,7 @@
 package render
 
+import "rigatino/mesh"
+
 // A key says what an outline runs between: the kind of key and the body in the
 // high bits, then the group of faces or the step of thickness. 0 is nothing.
 const (
@@ -89,7 +91,7 @@ func (f *Frame) boxPlace(px *pixel) (u, v float32) {
 	i, j, k := l.places(px.slot)
 	var n [3]float32
 	for _, c := range [3]int{i, j, k} {
-		x, y, z := unpackNormal(l.normal[c])
+		x, y, z := mesh.UnpackNormal(l.normal[c])
 		n[0] += x
 		n[1] += y
 		n[2] += z

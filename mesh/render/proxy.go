@@ -88,7 +88,7 @@ func (p *proxyMesh) means(m *mesh.Mesh, of []uint32, normals bool) {
 	}
 	p.normals = make([]uint32, len(sums))
 	for c, s := range sums {
-		p.normals[c] = packNormal(float64(s.nx), float64(s.ny), float64(s.nz))
+		p.normals[c] = mesh.PackNormal(float64(s.nx), float64(s.ny), float64(s.nz))
 	}
 }
 

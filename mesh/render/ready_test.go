@@ -1,7 +1,6 @@
 package render
 
 import (
-	"bufio"
 	"context"
 	"errors"
 	"fmt"
@@ -9,13 +8,12 @@ import (
 	"path/filepath"
 	"runtime"
 	"runtime/debug"
-	"strconv"
-	"strings"
 	"testing"
 
 	"rigatino/mesh"
 	"rigatino/mesh/gltf"
 	"rigatino/mesh/scan"
+	"rigatino/testdata/outside"
 )
 
 // BenchmarkReady goes from a GLB file to a mesh that can be worked on: read and
@@ -78,12 +76,12 @@ func TestMemoryOfTheWayToAReadyMesh(t *testing.T) {
 	}
 	path := bodyFile(t, 4_000_000)
 	debug.FreeOSMemory()
-	before := restartPeak()
+	before := outside.RestartPeak()
 	if before == 0 {
 		t.Skip("this system does not tell the most memory that a process had")
 	}
 	body := ready(t, path)
-	perTriangle := float64(peak("VmHWM")-before) / float64(body.Mesh().FaceCount())
+	perTriangle := float64(outside.Peak()-before) / float64(body.Mesh().FaceCount())
 	if perTriangle > 95 {
 		t.Errorf("%.1f bytes a triangle, want 95 at most", perTriangle)
 	}
@@ -95,43 +93,16 @@ func benchReady(b *testing.B, path string) {
 	for b.Loop() {
 		b.StopTimer()
 		debug.FreeOSMemory()
-		before := restartPeak()
+		before := outside.RestartPeak()
 		b.StartTimer()
 		body := ready(b, path)
 		faces = body.Mesh().FaceCount()
 		b.StopTimer()
-		most = max(most, peak("VmHWM")-before)
+		most = max(most, outside.Peak()-before)
 		b.StartTimer()
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/float64(faces), "ns/triangle")
 	if most > 0 {
 		b.ReportMetric(float64(most)/float64(faces), "peakB/triangle")
 	}
-}
-
-// restartPeak makes the system forget the most memory that this process had, and
-// returns what it has now; 0 where the system is not Linux.
-func restartPeak() int64 {
-	if os.WriteFile("/proc/self/clear_refs", []byte("5"), 0) != nil {
-		return 0
-	}
-	return peak("VmRSS")
-}
-
-// peak reads a figure of this process in bytes, 0 where there is none.
-func peak(key string) int64 {
-	f, err := os.Open("/proc/self/status")
-	if err != nil {
-		return 0
-	}
-	defer f.Close()
-	for s := bufio.NewScanner(f); s.Scan(); {
-		if rest, ok := strings.CutPrefix(s.Text(), key+":"); ok {
-			kb, err := strconv.ParseInt(strings.Fields(rest)[0], 10, 64)
-			if err == nil {
-				return kb << 10
-			}
-		}
-	}
-	return 0
 }

@@ -3,6 +3,8 @@ package render
 import (
 	"image/color"
 	"math"
+
+	"rigatino/mesh"
 )
 
 // Limits within which shading changes paper and ramps: paper stays readable,
@@ -179,7 +181,7 @@ func (f *Frame) shadeEach(px *pixel, left, top, right, end int) {
 // normal.
 func (f *Frame) shadeFlat(p *placed, id uint32, x, y int) [3]uint8 {
 	slot := id - p.base
-	nx, ny, nz := unpackNormal(p.level.flat[slot])
+	nx, ny, nz := p.level.facet(slot)
 	fx, fy := float32(x), float32(y)
 	facing := nx*(p.dir[0]+fx*p.dirX[0]+fy*p.dirY[0]) + ny*(p.dir[1]+fx*p.dirX[1]+fy*p.dirY[1]) + nz*(p.dir[2]+fx*p.dirX[2]+fy*p.dirY[2])
 	inside := facing > 0
@@ -245,7 +247,7 @@ func (f *Frame) shade(px *pixel, id uint32, q float32, x, y int) (c [3]float32, 
 	p := px.p
 	if slot := id - p.base; !px.some || slot != px.slot {
 		px.facet = facet{slot: slot, some: true}
-		px.flat[0], px.flat[1], px.flat[2] = unpackNormal(p.level.flat[slot])
+		px.flat[0], px.flat[1], px.flat[2] = p.level.facet(slot)
 	}
 	px.depth = f.view.depthOf(q)
 	fx, fy, z := float32(x), float32(y), px.depth
@@ -362,7 +364,7 @@ func (f *Frame) learn(px *pixel) {
 	}
 	if f.smooth {
 		for n, v := range px.corners {
-			px.normals[n][0], px.normals[n][1], px.normals[n][2] = unpackNormal(l.normal[v])
+			px.normals[n][0], px.normals[n][1], px.normals[n][2] = mesh.UnpackNormal(l.normal[v])
 		}
 	}
 	px.known = true

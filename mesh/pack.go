@@ -1,10 +1,10 @@
-package render
+package mesh
 
 import "math"
 
-// A packed normal holds three components of 10 bits each, -511 to 511, good to
+// PackNormal packs the direction of a vector: it holds three components of 10 bits each, -511 to 511, good to
 // about 0.1 degrees; 0 is no normal at all.
-func packNormal(x, y, z float64) uint32 {
+func PackNormal(x, y, z float64) uint32 {
 	l := math.Sqrt(x*x + y*y + z*z)
 	if !(l > 0) || math.IsInf(l, 0) {
 		return 0
@@ -13,8 +13,8 @@ func packNormal(x, y, z float64) uint32 {
 	return q(x) | q(y)<<10 | q(z)<<20 | 1<<30
 }
 
-// unpackNormal returns the normal times 511, the zero vector for none.
-func unpackNormal(p uint32) (x, y, z float32) {
+// UnpackNormal returns the normal times 511, the zero vector for none.
+func UnpackNormal(p uint32) (x, y, z float32) {
 	if p == 0 {
 		return 0, 0, 0
 	}
