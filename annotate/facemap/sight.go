@@ -1,7 +1,11 @@
 package facemap
 
 import (
+	"context"
+
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
 )
 
 // Sight says which faces somebody sees from one place, so that a tool maps
@@ -43,6 +47,33 @@ func (k *Sight) Sees(face uint32) bool {
 		}
 	}
 	return k.seen[word]&bit != 0
+}
+
+// know looks at many faces at once, side by side: where the brush is first put down
+// on a fine mesh, ten thousand are asked about.
+func (k *Sight) know(faces []uint32) {
+	const block = 256
+	var open []uint32
+	for _, f := range faces {
+		if k.known[f/64]>>(f%64)&1 == 0 {
+			open = append(open, f)
+		}
+	}
+	if len(open) <= block {
+		return // soon asked one by one
+	}
+	sees := make([]bool, len(open))
+	_ = mesh.Parallel(context.Background(), (len(open)+block-1)/block, func(b int) {
+		for i := b * block; i < min(len(open), (b+1)*block); i++ {
+			sees[i] = k.look(open[i])
+		}
+	})
+	for i, f := range open {
+		k.known[f/64] |= 1 << (f % 64)
+		if sees[i] {
+			k.seen[f/64] |= 1 << (f % 64)
+		}
+	}
 }
 
 func (k *Sight) look(face uint32) bool {

@@ -113,15 +113,20 @@ func (s *Surface) layPath(path []mesh.SurfacePoint, step float64) []mesh.Surface
 func (e *edit) dab(s *Surface, from, to mesh.SurfacePoint, b Brush) {
 	c := capsule{s.Mesh.At(from), s.Mesh.At(to), b.RadiusMM}
 	took := false
-	s.reach(from.Face, c, b.cosTurn(), func(f uint32) {
+	var faces []uint32
+	s.reach(from.Face, c, b.cosTurn(), func(f uint32) { faces = append(faces, f) })
+	if b.Sight != nil {
+		b.Sight.know(faces)
+	}
+	for _, f := range faces {
 		if b.Sight != nil && !b.Sight.Sees(f) {
-			return
+			continue
 		}
 		if mask, level := s.inside(f, b.Levels, c.holds); mask != 0 {
 			took = true
 			e.cells(f, level, mask)
 		}
-	})
+	}
 	if !took {
 		e.cells(s.takesPart(from.Face), b.Levels, 1<<CellAt(b.Levels, from.Weights))
 	}
