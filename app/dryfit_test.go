@@ -15,44 +15,18 @@ import (
 	"rigatino/app/tool"
 	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/solid"
 )
-
-// brokenFace is a face of 20 × 16 mm on a grid of n × n, wavy by a height, seen from
-// above or from below; depth lowers it in the middle, as a chip does.
-func brokenFace(height, depth float64, n int, above bool) *mesh.Mesh {
-	m := &mesh.Mesh{}
-	for k := range n + 1 {
-		for i := range n + 1 {
-			x, y := 20*(float64(i)/float64(n)-0.5), 16*(float64(k)/float64(n)-0.5)
-			z := height * (math.Sin(0.7*x+0.3)*math.Cos(0.5*y) + 0.6*math.Sin(0.9*y+0.25*x) + 0.5*math.Cos(0.9*x-0.7*y))
-			if math.Hypot(x, y) < 4 {
-				z += depth
-			}
-			m.Positions = append(m.Positions, float32(x), float32(y), float32(z))
-		}
-	}
-	at := func(i, k int) uint32 { return uint32(k*(n+1) + i) }
-	for k := range n {
-		for i := range n {
-			a, b, c, d := at(i, k), at(i+1, k), at(i+1, k+1), at(i, k+1)
-			if !above {
-				b, d = d, b
-			}
-			m.Triangles = append(m.Triangles, a, b, c, a, c, d)
-		}
-	}
-	return m
-}
 
 // openBroken opens a window on a body's broken face and that of a loose piece, which
 // lies elsewhere and has lost a chip of so many mm in the middle.
 func openBroken(t *testing.T, height, chip float64) *bench {
 	t.Helper()
-	b := openWindow(t, 1280, 800, scanFile(t, brokenFace(height, 0, 72, true)))
+	b := openWindow(t, 1280, 800, scanFile(t, solid.BrokenFace(height, 0, 72, true)))
 	pose := frame.Rotation(r3.Vec{X: 1, Y: 2, Z: -1}, 1.9)
 	pose.T = r3.Vec{X: 40, Y: -15, Z: 5}
 	_, err := b.desk.AddScan(t.Context(), session.Adding{
-		Path: scanFile(t, mesh.Transform(brokenFace(height, chip, 81, false), pose.Apply)), Stage: "received", Piece: "fragment", Unit: "mm",
+		Path: scanFile(t, mesh.Transform(solid.BrokenFace(height, chip, 81, false), pose.Apply)), Stage: "received", Piece: "fragment", Unit: "mm",
 	})
 	if err != nil {
 		t.Fatal(err)

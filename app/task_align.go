@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"strings"
 
+	"fyne.io/fyne/v2"
+
 	"rigatino/annotate"
 	"rigatino/annotate/terms"
 	"rigatino/app/job"
@@ -130,13 +132,7 @@ func (w *Window) alignSlip() {
 		w.fitRows()
 		return
 	}
-	tone := part.Accepted
-	if a.Verdict != annotate.VerdictAccepted {
-		tone = part.Refused
-	}
-	h := part.NewSentence(title(terms.Label(terms.AlignWord, a.Verdict)), look.TextHeading, 260)
-	h.Bold, h.Tone = true, tone
-	w.slip.Add(h)
+	w.slip.Add(verdictHeading(a.Verdict))
 	if a.Verdict != annotate.VerdictRefused {
 		w.slip.Add(part.Value(mm(a.FitResidualRMS), part.Ink))
 		w.slip.Add(part.NewSentence("left over where both scans show the same surface. Fit residual, not accuracy.", look.TextBody, 260))
@@ -225,4 +221,14 @@ func (w *Window) afterAligning(out session.Verdict) {
 		return
 	}
 	w.pickSince(out)
+}
+
+// verdictHeading is the word for how an alignment turned out, in its colour.
+func verdictHeading(verdict string) fyne.CanvasObject {
+	h := part.NewSentence(title(terms.Label(terms.AlignWord, verdict)), look.TextHeading, 260)
+	h.Bold, h.Tone = true, part.Accepted
+	if verdict != annotate.VerdictAccepted {
+		h.Tone = part.Refused
+	}
+	return h
 }

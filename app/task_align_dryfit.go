@@ -58,13 +58,7 @@ func (w *Window) dryTask() {
 		w.next.OfferBack("Back to the body", w.endDryFit)
 		return
 	}
-	tone := part.Accepted
-	if fit.Verdict != annotate.VerdictAccepted {
-		tone = part.Refused
-	}
-	h := part.NewSentence(title(terms.Label(terms.AlignWord, fit.Verdict)), look.TextHeading, 260)
-	h.Bold, h.Tone = true, tone
-	w.slip.Add(h)
+	w.slip.Add(verdictHeading(fit.Verdict))
 	w.dryRows(annotate.DryFit{
 		Reason: fit.Reason, Fit: fit.Fit, FitReason: fit.FitReason, ContactArea: fit.ContactArea, BreakArea: fit.BreakArea,
 		GapMedian: fit.GapMedian, GapSpread: fit.GapSpread, Gap95: fit.Gap95, SecondApart: fit.SecondApart, SecondArea: secondArea(fit.Second != nil, func() float64 { return fit.Second.ContactArea }),

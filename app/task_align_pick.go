@@ -9,7 +9,6 @@ import (
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
-	"rigatino/annotate/terms"
 	"rigatino/app/look"
 	"rigatino/app/part"
 	"rigatino/app/session"
@@ -90,9 +89,7 @@ func (w *Window) pickTask() {
 	_, pairs, next := d.Picking()
 	checks, fit := d.Checking()
 	if why := d.PickingWhy(); why.Reason != "" {
-		h := part.NewSentence(title(terms.Label(terms.AlignWord, why.Verdict.Verdict)), look.TextHeading, 260)
-		h.Bold, h.Tone = true, part.Refused
-		w.slip.Add(h)
+		w.slip.Add(verdictHeading(why.Verdict.Verdict))
 		w.slip.Add(part.TextRow("Why", sentence(why.Reason)))
 		w.slip.Add(part.TextRow("Next", sentence(why.NextStep)))
 	}

@@ -1,39 +1,14 @@
 package project
 
 import (
-	"math"
 	"testing"
 
 	"gonum.org/v1/gonum/spatial/r3"
 
 	"rigatino/annotate"
-	"rigatino/mesh"
 	"rigatino/mesh/frame"
+	"rigatino/mesh/solid"
 )
-
-// sheet is a broken face of 20 × 16 mm that is wavy by the given height, seen from
-// above or from below, on a grid of n × n.
-func sheet(height float64, n int, above bool) *mesh.Mesh {
-	m := &mesh.Mesh{}
-	for k := range n + 1 {
-		for i := range n + 1 {
-			x, y := 20*(float64(i)/float64(n)-0.5), 16*(float64(k)/float64(n)-0.5)
-			z := height * (math.Sin(0.7*x+0.3)*math.Cos(0.5*y) + 0.6*math.Sin(0.9*y+0.25*x) + 0.5*math.Cos(0.9*x-0.7*y))
-			m.Positions = append(m.Positions, float32(x), float32(y), float32(z))
-		}
-	}
-	at := func(i, k int) uint32 { return uint32(k*(n+1) + i) }
-	for k := range n {
-		for i := range n {
-			a, b, c, d := at(i, k), at(i+1, k), at(i+1, k+1), at(i, k+1)
-			if !above {
-				b, d = d, b
-			}
-			m.Triangles = append(m.Triangles, a, b, c, a, c, d)
-		}
-	}
-	return m
-}
 
 // A loose piece's break sets where it stands, one action that undo takes back and
 // that comes with what it rests on; a flat break sets nothing.
@@ -45,8 +20,8 @@ func TestDryFitPlacesALoosePiece(t *testing.T) {
 		p := fresh(t)
 		pose := frame.Rotation(r3.Vec{X: 1, Y: 2, Z: -1}, 1.9)
 		pose.T = r3.Vec{X: 40, Y: -15, Z: 5}
-		body := add(t, p, sheet(row.height, 36, true), "received", "", "").Use.Key()
-		piece := add(t, p, posed(sheet(row.height, 41, false), pose), "received", "fragment", "").Use.Key()
+		body := add(t, p, solid.BrokenFace(row.height, 0, 36, true), "received", "", "").Use.Key()
+		piece := add(t, p, posed(solid.BrokenFace(row.height, 0, 41, false), pose), "received", "fragment", "").Use.Key()
 		fit, stored, err := p.DryFit(t.Context(), piece, DryFitting{Body: body})
 		if err != nil {
 			t.Fatal(err)

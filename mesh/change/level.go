@@ -58,7 +58,7 @@ func unchangedSpread(values []float64, most float64) float64 {
 	}
 	// The twentieth part nearest zero lies within 0.0627 σ if all is
 	// unchanged; if only a share S is, this starts 1/S too wide.
-	sigma := min(most, nth(size, len(size)/20)/0.0627)
+	sigma := min(most, mesh.Nth(size, len(size)/20)/0.0627)
 	for range 60 {
 		sum, n := 0.0, 0
 		for _, v := range size {
@@ -80,37 +80,6 @@ func unchangedSpread(values []float64, most float64) float64 {
 	return sigma
 }
 
-// nth puts values in an order in which number n is where sorting would put it,
-// and returns it (Hoare, Comm. ACM 4:321, 1961).
-func nth(values []float64, n int) float64 {
-	for lo, hi := 0, len(values)-1; lo < hi; {
-		pivot := values[lo+(hi-lo)/2]
-		i, j := lo, hi
-		for i <= j {
-			for values[i] < pivot {
-				i++
-			}
-			for values[j] > pivot {
-				j--
-			}
-			if i <= j {
-				values[i], values[j] = values[j], values[i]
-				i++
-				j--
-			}
-		}
-		switch {
-		case n <= j:
-			hi = j
-		case n >= i:
-			lo = i
-		default:
-			return values[n]
-		}
-	}
-	return values[n]
-}
-
 // roughness is the robust spread of what averaging took off the gap, where the
 // surface is unchanged: noise from vertex to vertex of both scans.
 func (s *Side) roughness(limit float64) float64 {
@@ -123,7 +92,7 @@ func (s *Side) roughness(limit float64) float64 {
 	if len(rest) == 0 {
 		return 0
 	}
-	return madToSigma * nth(rest, len(rest)/2)
+	return madToSigma * mesh.Nth(rest, len(rest)/2)
 }
 
 // shareNoise tells the two scans' own noise apart. A gap at a vertex holds the

@@ -61,7 +61,7 @@ func TestVariogram(t *testing.T) {
 			found[k] = append(found[k], x)
 		}
 	}
-	a, s, c := nth(found[0], 4), nth(found[1], 4), nth(found[2], 4)
+	a, s, c := mesh.Nth(found[0], 4), mesh.Nth(found[1], 4), mesh.Nth(found[2], 4)
 	t.Logf("checked: range %.2f mm, shared %.4f mm, not shared %.4f mm; drawn with %v, %v, %v", a, s, c, reach, sill, nugget)
 	if a < 4 || a > 6 {
 		t.Errorf("range %v mm, drawn with 5", a)

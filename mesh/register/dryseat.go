@@ -77,7 +77,7 @@ const dryPlaces = 6000
 // faces on flat sides do not count for more than others.
 func usualEdge(m *mesh.Mesh) float64 {
 	areas := mesh.FaceAreas(m)
-	return math.Sqrt(4 / math.Sqrt(3) * nth(areas, len(areas)/2))
+	return math.Sqrt(4 / math.Sqrt(3) * mesh.Nth(areas, len(areas)/2))
 }
 
 // settle fits a position closely and measures it.

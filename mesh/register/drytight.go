@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
 )
 
 // Numbers of tighten.
@@ -72,7 +74,7 @@ func (f *fine) noise() float64 {
 		if len(g) < noisePlaces {
 			continue
 		}
-		middle := nth(g, len(g)/2)
+		middle := mesh.Nth(g, len(g)/2)
 		for _, v := range g {
 			off = append(off, math.Abs(v-middle))
 		}
@@ -80,7 +82,7 @@ func (f *fine) noise() float64 {
 	if len(off) == 0 {
 		return f.sigma
 	}
-	return math.Min(f.sigma, 1.4826*nth(off, len(off)/2))
+	return math.Min(f.sigma, 1.4826*mesh.Nth(off, len(off)/2))
 }
 
 // drawn is the step to the position, of many that a few cells ask for, that

@@ -155,7 +155,7 @@ func (f *fine) measure() {
 			f.sigma, f.limit = most, most
 			return
 		}
-		f.sigma = 1.4826 * nth(a, len(a)/2)
+		f.sigma = 1.4826 * mesh.Nth(a, len(a)/2)
 		limit = math.Min(math.Max(3*f.sigma, f.size/50), most)
 	}
 	f.limit = limit

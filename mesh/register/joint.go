@@ -220,14 +220,14 @@ func (j *joint) spread() {
 	for i, p := range j.places {
 		gaps[i] = p.gap
 	}
-	j.gap = nth(gaps, len(gaps)/2)
+	j.gap = mesh.Nth(gaps, len(gaps)/2)
 	if j.given != nil {
 		j.gap = *j.given
 	}
 	for i, p := range j.places {
 		gaps[i] = math.Abs(p.gap - j.gap)
 	}
-	j.sigma = math.Max(1.4826*nth(gaps, len(gaps)/2), 1e-9)
+	j.sigma = math.Max(1.4826*mesh.Nth(gaps, len(gaps)/2), 1e-9)
 }
 
 // equations are those of one step. Where the gap is free, it is eliminated: of

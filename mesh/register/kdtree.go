@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"gonum.org/v1/gonum/spatial/r3"
+
+	"rigatino/mesh"
 )
 
 // kdTree finds the patch nearest to a point among those that look the same
@@ -65,7 +67,7 @@ func (t *kdTree) split(points []r3.Vec, from, to uint32) {
 	}
 	middle := from + (to-from)/2
 	// Equal coordinates by patch number, so that the order is one.
-	selectNth(t.patch[from:to], int(middle-from), func(i, j uint32) bool {
+	mesh.SelectNth(t.patch[from:to], int(middle-from), func(i, j uint32) bool {
 		x, y := along(points[i], axis), along(points[j], axis)
 		return x < y || (x == y && i < j)
 	})

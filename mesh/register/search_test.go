@@ -30,7 +30,7 @@ func keep(m *mesh.Mesh, share float64, along r3.Vec) *mesh.Mesh {
 		a, b, c := m.Corners(uint32(f))
 		at[f] = r3.Dot(along, r3.Add(a, r3.Add(b, c)))
 	}
-	cut := nth(append([]float64(nil), at...), int((1-share)*float64(n)))
+	cut := mesh.Nth(append([]float64(nil), at...), int((1-share)*float64(n)))
 	out := &mesh.Mesh{Positions: m.Positions, Origin: m.Origin}
 	for f := range n {
 		if at[f] > cut {

@@ -66,7 +66,7 @@ func rock(m *mesh.Mesh, seed uint64, share float64) *mesh.Mesh {
 	for _, p := range mesh.Sample(m, 20_000, seed) {
 		field = append(field, height(cover, m.At(p)))
 	}
-	level := nth(field, min(len(field)-1, int((1-share)*float64(len(field)))))
+	level := mesh.Nth(field, min(len(field)-1, int((1-share)*float64(len(field)))))
 	out := *m
 	out.Positions = append([]float32(nil), m.Positions...)
 	for v := range uint32(m.VertexCount()) {

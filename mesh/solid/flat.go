@@ -1,6 +1,10 @@
 package solid
 
-import "rigatino/mesh"
+import (
+	"math"
+
+	"rigatino/mesh"
+)
 
 // Cube has the given side and stands about zero, in 12 triangles.
 func Cube(side float64) *mesh.Mesh { return Box(side, side, side) }
@@ -53,4 +57,31 @@ func Plane(side float64, n int) *mesh.Mesh {
 		}
 	}
 	return g.mesh()
+}
+
+// BrokenFace is a broken face of 20 × 16 mm on a grid of n × n, wavy by a height, seen
+// from above or from below; depth lowers it in the middle, as a chip does.
+func BrokenFace(height, depth float64, n int, above bool) *mesh.Mesh {
+	m := &mesh.Mesh{}
+	for k := range n + 1 {
+		for i := range n + 1 {
+			x, y := 20*(float64(i)/float64(n)-0.5), 16*(float64(k)/float64(n)-0.5)
+			z := height * (math.Sin(0.7*x+0.3)*math.Cos(0.5*y) + 0.6*math.Sin(0.9*y+0.25*x) + 0.5*math.Cos(0.9*x-0.7*y))
+			if math.Hypot(x, y) < 4 {
+				z += depth
+			}
+			m.Positions = append(m.Positions, float32(x), float32(y), float32(z))
+		}
+	}
+	at := func(i, k int) uint32 { return uint32(k*(n+1) + i) }
+	for k := range n {
+		for i := range n {
+			a, b, c, d := at(i, k), at(i+1, k), at(i+1, k+1), at(i, k+1)
+			if !above {
+				b, d = d, b
+			}
+			m.Triangles = append(m.Triangles, a, b, c, a, c, d)
+		}
+	}
+	return m
 }

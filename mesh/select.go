@@ -1,8 +1,8 @@
-package register
+package mesh
 
-// selectNth brings the n-th smallest of a to place n and smaller ones before it
-// (Hoare's selection, the pivot a median of three).
-func selectNth[T any](a []T, n int, less func(x, y T) bool) {
+// SelectNth brings the n-th smallest of a to place n and smaller ones before it
+// (selection after Hoare, Comm. ACM 4:321, 1961, the pivot a median of three).
+func SelectNth[T any](a []T, n int, less func(x, y T) bool) {
 	for lo, hi := 0, len(a)-1; lo < hi; {
 		m := lo + (hi-lo)/2
 		if less(a[m], a[lo]) {
@@ -40,8 +40,8 @@ func selectNth[T any](a []T, n int, less func(x, y T) bool) {
 	}
 }
 
-// nth is the n-th smallest of a, which is reordered.
-func nth(a []float64, n int) float64 {
-	selectNth(a, n, func(x, y float64) bool { return x < y })
+// Nth is the n-th smallest of a, counted from 0; a is reordered.
+func Nth(a []float64, n int) float64 {
+	SelectNth(a, n, func(x, y float64) bool { return x < y })
 	return a[n]
 }
