@@ -30,6 +30,9 @@ func (w *Window) Resized(int, int) {
 			w.tools.RemoveAll()
 			w.viewTools()
 		}
+		if w.camera == w.fitted {
+			w.placed = false // shown whole, and whole it stays in the new room
+		}
 		w.repaint()
 	})
 }
@@ -562,6 +565,7 @@ func (w *Window) place(body render.Placed, pw, ph int) {
 	// Between the rows of buttons, as long as that leaves it room enough.
 	margin := max(60, min(float64(w.below*w.win.Canvas().Scale()), float64(ph)/4))
 	w.camera = w.camera.Fitted([]render.Placed{body}, pw, ph, margin)
+	w.fitted = w.camera
 	w.placed = true
 }
 

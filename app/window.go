@@ -64,6 +64,7 @@ type Window struct {
 	painter   *view.Painter
 	specimen  *view.Specimen
 	camera    render.Camera
+	fitted    render.Camera                     // that shows it whole
 	placed    bool                              // the camera fits what is in view
 	first     *render.Placed                    // a coarse copy of the scan that is being opened, shown meanwhile; else nil
 	sketched  *render.Body                      // shown until the first picture of the whole is
