@@ -135,7 +135,7 @@ func (w *Window) dryRows(f annotate.DryFit) {
 		w.slip.Add(part.TextRow("Gap", fmt.Sprintf("median %s, spread %s, 95\u00a0%% within %s", mm(f.GapMedian), mm(f.GapSpread), mm(f.Gap95))))
 	}
 	if f.SecondApart > 0 {
-		w.slip.Add(part.TextRow("Second", fmt.Sprintf("%s away %s touch", mm(f.SecondApart), session.SurfaceWords(f.SecondArea))))
+		w.slip.Add(part.TextRow("Second", fmt.Sprintf("%s away, %s touch", mm(f.SecondApart), session.SurfaceWords(f.SecondArea))))
 	}
 	if f.Reason != "" {
 		w.slip.Add(part.TextRow("Why", sentence(f.Reason)))
